@@ -1,0 +1,1 @@
+"""Rules beyond the dictionary: what a schema cannot say."""

@@ -1,0 +1,1 @@
+"""Plan against plan, on the ground."""

@@ -93,7 +93,14 @@ class Finding:
 
     def _order(self) -> tuple[object, ...]:
         where = self.where
-        return (where.file or "", where.line or 0, where.column or 0, self.rule, where.element or "", self.message)
+        return (
+            where.file or "",
+            where.line or 0,
+            where.column or 0,
+            self.rule,
+            where.element or "",
+            self.message,
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,5 +178,8 @@ class Collector:
         """What was gathered so far, in order."""
         unlisted = {r: n - SHOWN_OF_A_KIND for r, n in sorted(self._seen.items()) if n > SHOWN_OF_A_KIND}
         return Report(
-            tuple(sorted(self._findings, key=Finding._order)), unlisted, tuple(self.skipped), tuple(self.crashed)
+            tuple(sorted(self._findings, key=Finding._order)),
+            unlisted,
+            tuple(self.skipped),
+            tuple(self.crashed),
         )

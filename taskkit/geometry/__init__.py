@@ -1,0 +1,1 @@
+"""Points, planes and polygons: metres on the ground. The only room that knows shapely and pyproj."""

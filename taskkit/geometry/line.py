@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from typing import TYPE_CHECKING, Any, ClassVar, Self
+from collections.abc import Iterable, Iterator, Sequence
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 import numpy.typing as npt
@@ -23,8 +23,8 @@ class _Line:
     _points: Array
     columns: ClassVar[tuple[str, str]]
 
-    def __init__(self, points: npt.ArrayLike | Iterable[tuple[float, float]]) -> None:
-        array = np.array(points if isinstance(points, np.ndarray) else list(points), dtype=np.float64)  # type: ignore[arg-type]
+    def __init__(self, points: Array | Iterable[Sequence[float]]) -> None:
+        array = np.array(points if isinstance(points, np.ndarray) else list(points), dtype=np.float64)
         array = array.reshape(0, 2) if array.size == 0 else array
         if array.ndim != 2 or array.shape[1] != 2:
             raise ValueError(f"points must have the shape (n, 2), not {array.shape}")
@@ -52,7 +52,7 @@ class _Line:
         return ((x, y) for x, y in self._points.tolist())
 
     def __eq__(self, other: object) -> bool:
-        return type(other) is type(self) and np.array_equal(self._points, other._points)  # type: ignore[attr-defined]
+        return type(other) is type(self) and np.array_equal(self._points, other._points)
 
     def __hash__(self) -> int:
         return hash((type(self).__name__, self._points.tobytes()))
@@ -65,11 +65,12 @@ class _Line:
     def __get_pydantic_core_schema__(cls, _source: Any, _handler: GetCoreSchemaHandler) -> Any:
         from pydantic_core import core_schema
 
-        def build(value: Any) -> Self:
+        def build(value: Any) -> _Line:
             return value if isinstance(value, cls) else cls(value)
 
         return core_schema.no_info_plain_validator_function(
-            build, serialization=core_schema.plain_serializer_function_ser_schema(lambda line: line.points.tolist())
+            build,
+            serialization=core_schema.plain_serializer_function_ser_schema(lambda line: line.points.tolist()),
         )
 
     @classmethod

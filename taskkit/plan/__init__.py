@@ -1,0 +1,1 @@
+"""The farm's own model: what a plan means, not how it is encoded."""

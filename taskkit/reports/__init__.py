@@ -1,0 +1,1 @@
+"""Results as text or JSON: they render, they compute nothing."""

@@ -28,9 +28,7 @@ POINT = "PNT"
 
 # Leaves digits, signs and dots of a canonical run, and commas between its numbers:
 # <PNT A="2" C="54.1" D="9.5"/> becomes 2,54.1,9.5 with blanks around.
-_TO_NUMBERS = bytes(
-    b if b in b"0123456789.-" else ord(",") if b in b"CD/" else ord(" ") for b in range(256)
-)
+_TO_NUMBERS = bytes(b if b in b"0123456789.-" else ord(",") if b in b"CD/" else ord(" ") for b in range(256))
 
 
 class Source:

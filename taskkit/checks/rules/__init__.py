@@ -1,0 +1,1 @@
+"""The rules, one module a topic; every module in this folder is found by itself."""
