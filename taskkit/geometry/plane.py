@@ -136,7 +136,8 @@ class LocalPlane:
 
 def _along(axis: Array, vectors: Array) -> Array:
     """The component of each vector, shape (n, 3), along an axis; a point's result depends on no other point."""
-    return vectors[:, 0] * axis[0] + vectors[:, 1] * axis[1] + vectors[:, 2] * axis[2]
+    component: Array = vectors[:, 0] * axis[0] + vectors[:, 1] * axis[1] + vectors[:, 2] * axis[2]
+    return component
 
 
 def _earth_centred(lonlat: Array) -> Array:
@@ -156,4 +157,5 @@ def _degrees(earth: Array) -> Array:
     """Earth-centred x, y, z, shape (n, 3), of points on the surface to degrees, shape (n, 2)."""
     across = np.hypot(earth[:, 0], earth[:, 1])
     lat = np.arctan2(earth[:, 2], across * (1 - ECCENTRICITY_SQUARED))
-    return np.degrees(np.column_stack((np.arctan2(earth[:, 1], earth[:, 0]), lat)))
+    degrees: Array = np.degrees(np.column_stack((np.arctan2(earth[:, 1], earth[:, 0]), lat)))
+    return degrees
