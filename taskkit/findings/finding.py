@@ -125,25 +125,23 @@ class Report:
 
     Attributes:
         findings: the findings that were kept.
-        unlisted: how many more there were, by kind name (see ``SHOWN_OF_A_KIND``).
+        unlisted: how many more there were, by kind name and severity (see ``SHOWN_OF_A_KIND``).
         skipped: checks not made, with the reason.
         crashed: checks that failed, our bugs.
     """
 
     findings: tuple[Finding, ...] = ()
-    unlisted: Mapping[str, int] = field(default_factory=dict)
+    unlisted: Mapping[tuple[str, Severity], int] = field(default_factory=dict)
     skipped: tuple[Skip, ...] = ()
     crashed: tuple[Crash, ...] = ()
 
     def counts(self) -> dict[str, int]:
         """How many findings of each severity, the unlisted ones included."""
         counts = {s.word: 0 for s in sorted(Severity, reverse=True)}
-        severity_of: dict[str, Severity] = {}
         for found in self.findings:
             counts[found.severity.word] += 1
-            severity_of.setdefault(found.rule, found.severity)
-        for rule, more in self.unlisted.items():
-            counts[severity_of[rule].word] += more
+        for (_, severity), more in self.unlisted.items():
+            counts[severity.word] += more
         return counts
 
     def worst(self) -> Severity | None:
@@ -159,27 +157,39 @@ class Collector:
 
     def __init__(self) -> None:
         self._findings: list[Finding] = []
-        self._seen: Counter[str] = Counter()
+        self._seen: Counter[tuple[str, Severity]] = Counter()
         self.skipped: list[Skip] = []
         self.crashed: list[Crash] = []
 
     def add(self, found: Finding) -> None:
         """Take one finding; beyond ``SHOWN_OF_A_KIND`` of a kind it is only counted."""
-        self._seen[found.rule] += 1
-        if self._seen[found.rule] <= SHOWN_OF_A_KIND:
+        if self.has_room(found.kind, found.severity):
             self._findings.append(found)
+
+    def has_room(self, kind: Kind, severity: Severity) -> bool:
+        """Count one more of a kind, and tell whether it would still be kept.
+
+        For those who would rather not work out the place of a finding that is only counted: they add
+        the finding with :meth:`put` if there is room.
+        """
+        self._seen[kind.name, severity] += 1
+        return self._seen[kind.name, severity] <= SHOWN_OF_A_KIND
+
+    def put(self, found: Finding) -> None:
+        """Keep a finding that :meth:`has_room` has counted."""
+        self._findings.append(found)
 
     def extend(self, found: Iterable[Finding]) -> None:
         """Take several."""
         for one in found:
             self.add(one)
 
+    def total(self, *kinds: Kind, severity: Severity) -> int:
+        """How many findings of these kinds and this severity were counted so far."""
+        return sum(self._seen[kind.name, severity] for kind in kinds)
+
     def report(self) -> Report:
         """What was gathered so far, in order."""
-        unlisted = {r: n - SHOWN_OF_A_KIND for r, n in sorted(self._seen.items()) if n > SHOWN_OF_A_KIND}
-        return Report(
-            tuple(sorted(self._findings, key=Finding._order)),
-            unlisted,
-            tuple(self.skipped),
-            tuple(self.crashed),
-        )
+        unlisted = {key: n - SHOWN_OF_A_KIND for key, n in sorted(self._seen.items()) if n > SHOWN_OF_A_KIND}
+        ordered = tuple(sorted(self._findings, key=Finding._order))
+        return Report(ordered, unlisted, tuple(self.skipped), tuple(self.crashed))

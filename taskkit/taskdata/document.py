@@ -68,9 +68,10 @@ class Element:
         parent: the element that holds it, None for a root.
         source: the file that it was read from, None where we made it.
         offset: byte offset of its ``<`` in the source, -1 where we made it.
+        ordinal: its place among the siblings of its tag, from 1; 0 where the reader did not count it.
     """
 
-    __slots__ = ("attributes", "children", "offset", "parent", "source", "tag")
+    __slots__ = ("attributes", "children", "offset", "ordinal", "parent", "source", "tag")
 
     def __init__(
         self,
@@ -87,6 +88,7 @@ class Element:
         self.parent = parent
         self.source = source
         self.offset = offset
+        self.ordinal = 0
 
     def add(self, child: Child) -> None:
         """Append a child and make this its parent."""
@@ -124,23 +126,34 @@ class Element:
         for run in self.points():
             yield from run.elements()
 
-    def path(self, ordinal: int | None = None) -> str:
-        """Where it stands, e.g. ``/ISO11783_TaskData/PFD[2]/PLN[1]``; ordinals count siblings of its tag from 1.
-
-        Args:
-            ordinal: its ordinal, where it is known and the element is not among its parent's children (a point).
-        """
+    def path(self) -> str:
+        """Where it stands, e.g. ``/ISO11783_TaskData/PFD[2]/PLN[1]``; ordinals count siblings of its tag from 1."""
         if self.parent is None:
             return f"/{self.tag}"
-        if ordinal is None:
-            ordinal = next(n for n, twin in enumerate(self.parent.elements(self.tag), 1) if twin is self)
+        ordinal = self.ordinal or next(n for n, twin in enumerate(self.parent.elements(self.tag), 1) if twin is self)
         return f"{self.parent.path()}/{self.tag}[{ordinal}]"
 
-    def where(self, *, ordinal: int | None = None, identity: str | None = None) -> Where:
-        """The place of this element for a finding."""
-        line, column = self.source.position(self.offset) if self.source else (None, None)
-        name = self.source.name if self.source else None
-        return Where(name, line, column, self.path(ordinal), identity)
+    def where(self, attribute: str | None = None) -> Where:
+        """The place of this element, or of one of its attributes, for a finding."""
+        if self.source is None:
+            return Where(None, None, None, self.path(), self.identity)
+        offset = self.offset if attribute is None else self._attribute_offset(attribute)
+        return Where(self.source.name, *self.source.position(offset), self.path(), self.identity)
+
+    @property
+    def identity(self) -> str | None:
+        """The identifier that the data gives it (its tag and a number), None where it has none."""
+        texts = (self.attributes.get("A"), *self.attributes.values())
+        return next((t for t in texts if t and t.startswith(self.tag) and _NUMBER.fullmatch(t, len(self.tag))), None)
+
+    def _attribute_offset(self, name: str) -> int:
+        assert self.source is not None
+        data, at = self.source.data, self.offset + 1 + len(self.tag.encode())
+        while match := _ATTRIBUTE.match(data, at):
+            if match[1] == name.encode():
+                return match.start(1)
+            at = match.end()
+        return self.offset
 
     def __repr__(self) -> str:
         return f"<{self.tag} {self.attributes}>"
@@ -216,11 +229,16 @@ class Points:
         parser.ordered_attributes = True
         head = b"<_>"
 
+        ordinal = self.first
+
         def start(tag: str, attributes: list[str]) -> None:
+            nonlocal ordinal
             if tag != "_":
                 pairs = dict(zip(attributes[::2], attributes[1::2], strict=True))
                 place = self.start + parser.CurrentByteIndex - len(head)
-                found.append(Element(tag, pairs, parent=self.parent, source=self.source, offset=place))
+                point = Element(tag, pairs, parent=self.parent, source=self.source, offset=place)
+                point.ordinal = ordinal = ordinal + 1
+                found.append(point)
 
         parser.StartElementHandler = start
         parser.Parse(head, False)
@@ -251,9 +269,11 @@ class TaskData:
 
     main: Element
     links: Element | None = None
-    companions: dict[str, bytes] = field(default_factory=dict)
+    companions: Mapping[str, bytes] = field(default_factory=dict)
 
 
+_NUMBER = re.compile(r"-?[0-9]+")
+_ATTRIBUTE = re.compile(rb"""[ \t\r\n]+([^ \t\r\n=]+)[ \t\r\n]*=[ \t\r\n]*(?:"[^"]*"|'[^']*')""")
 _DECIMAL = re.compile(r"[ \t\r\n]*[-+]?(\d+\.?\d*|\.\d+)[ \t\r\n]*", re.ASCII)
 
 
