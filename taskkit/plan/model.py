@@ -109,6 +109,7 @@ _Text = Annotated[str, AfterValidator(_text), WithJsonSchema({"type": ["string",
 _Uuid = Annotated[UUID, BeforeValidator(_uuid)]
 _Date = Annotated[datetime.date, BeforeValidator(_date)]
 _Whole = Annotated[int, BeforeValidator(_whole)]
+_Count = Annotated[int, pydantic.Field(ge=0), BeforeValidator(_whole)]
 _Longitude = Annotated[
     float,
     BeforeValidator(_number),
@@ -218,6 +219,9 @@ class PlanValue(pydantic.BaseModel):
 class PlanObject(PlanValue):
     """A thing of the plan that keeps its identity while its properties change."""
 
+    known_by: ClassVar[tuple[str, ...]] = ("name",)
+    """The members by which people tell it from others of its kind."""
+
     uuid: _Uuid
     """Stays the same for the whole life of the object, whatever it is called."""
 
@@ -267,6 +271,7 @@ class Boundary(PlanObject):
     """
 
     word = "boundary"
+    known_by = ("purpose", "season")
 
     purpose: Purpose = Purpose.WORKED
     """What the outline is meant for."""
@@ -366,7 +371,7 @@ class RowEndPlan(PlanObject):
     """Shape of the turn."""
     side: TurnSide | None = None
     """Side to which the first turn goes."""
-    skip: Annotated[_Whole, pydantic.Field(ge=0)] | None = None
+    skip: _Count | None = None
     """How many passes are left out between one and the next."""
     leaving: tuple[Step, ...] = ()
     """Steps while leaving the row: from the pass into the headland."""
