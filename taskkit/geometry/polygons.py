@@ -341,8 +341,8 @@ def _meetings(a: Array, b: Array, *, same: bool) -> list[_Meeting]:
 
 def _near_pairs(a: Array, b: Array) -> Iterator[tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]]:
     """Pairs of edges within ``TOUCH_M``, in bites that stay small however many there are."""
-    lines: npt.NDArray[np.object_] = np.asarray(shapely.linestrings(a), dtype=object)
-    tree = shapely.STRtree(np.atleast_1d(shapely.linestrings(b)))
+    lines, others = (np.asarray(shapely.linestrings(edges), dtype=object) for edges in (a, b))
+    tree = shapely.STRtree(others)
     begin, size = 0, 16
     while begin < len(lines):
         first, second = tree.query(lines[begin : begin + size], predicate="dwithin", distance=TOUCH_M)
