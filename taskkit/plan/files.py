@@ -50,7 +50,8 @@ def dump_plan(plan: Plan) -> str:
         again = plan_from(Text(text))
     except InputError as error:
         raise RefusedError(f"the plan cannot be written: {error.message}") from error
-    if text_of(again) != text:
+    # Outlines are written with 9 decimals: what has more is another plan, but the same text.
+    if again != plan and text_of(again) != text:
         raise InternalError("a plan was written that reads back as another")
     return text
 

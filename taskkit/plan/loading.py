@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import functools
 import re
 import unicodedata
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 from uuid import UUID, uuid4, uuid5
 
@@ -20,7 +21,11 @@ __all__ = ["plan_from"]
 _TOLD = 5
 """Problems told at once; the rest are counted."""
 
+_GATHERED = 1000
+"""Problems after which we stop looking for more."""
+
 Raw = dict[str, Any]
+Remedy = str | Callable[[], str] | None
 
 
 def plan_from(text: Text) -> Plan:
@@ -59,7 +64,7 @@ class _Loader:
     def __init__(self, text: Text, root: Block) -> None:
         self._text = text
         self._root = root
-        self._problems: dict[tuple[int, str], str | None] = {}
+        self._problems: dict[tuple[int, str], Remedy] = {}
         self._references: list[tuple[Raw, Member, Scalar]] = []
         self._objects: dict[str, tuple[str, Block]] = {}
         self._plan_uuid = self._uuid_of_plan()
@@ -95,8 +100,8 @@ class _Loader:
         for key, node in block.values.items():
             if key not in known:
                 like = nearest(key, known)
-                remedy = f"Did you mean `{like}`?" if like else f"A {cls.word} has {_joined(known)}"
-                self._problem(block.keys[key], f"a {cls.word} has no `{key[:60]}`", remedy.removesuffix("?"))
+                remedy = f"Did you mean `{like}`" if like else f"A {cls.word} has {_joined(known)}"
+                self._problem(block.keys[key], f"a {cls.word} has no `{key[:60]}`", remedy)
             elif (member := known[key]).holds:
                 inner.append((member, node))
             elif not isinstance(node, Scalar):
@@ -144,12 +149,14 @@ class _Loader:
         if derived:
             raw["uuid"] = str(uuid5(self._plan_uuid, "/".join(path)))
         uuid = raw["uuid"].lower()
-        title = f"the {cls.word} {raw.get('name', '')}".rstrip()
+        title = f"the {cls.word} {raw.get('name', '')[:60]}".rstrip()
         other, place = self._objects.setdefault(uuid, (title, block))
         if place is not block:
             there = f"{other} in line {self._text.place(place.start)[0]}"
             if derived:
-                message = f"{title} cannot be told from {there}: no UUID, and the name path {'/'.join(path)} twice"
+                message = (
+                    f"{title} cannot be told from {there}: no UUID, and the name path {'/'.join(path)[:120]} twice"
+                )
                 self._problem(block, message, f"Give it another name, or a line such as `uuid: {uuid4()}`")
             else:
                 self._problem(block.values["uuid"], f"{title} has the UUID of {there}", "Give one of them another")
@@ -169,9 +176,8 @@ class _Loader:
             elif found:
                 self._problem(node, f"`{member.key}` {word[:60]!r} means {len(found)} objects", "Write the UUID")
             else:
-                like = nearest(word, directory.words())
-                remedy = f"Did you mean {like!r}" if like else f"Add it under `{member.refers_to}`"
-                self._problem(node, f"`{member.key}` names {word[:60]!r}, which the plan has not", remedy)
+                message = f"`{member.key}` names {word[:60]!r}, which the plan has not"
+                self._problem(node, message, functools.partial(_other_word, word, directory, member.refers_to))
 
     def _place(self, loc: Sequence[str | int]) -> tuple[Node, str]:
         """The node at the place that pydantic names, or the nearest around it; and its key."""
@@ -185,8 +191,10 @@ class _Loader:
                 node = node.items[step]
         return node, key
 
-    def _problem(self, node: Node, message: str, remedy: str | None = None) -> None:
+    def _problem(self, node: Node, message: str, remedy: Remedy = None) -> None:
         self._problems.setdefault((node.start, message), remedy)
+        if len(self._problems) >= _GATHERED:
+            self._tell()
 
     def _tell(self) -> None:
         if not self._problems:
@@ -195,7 +203,7 @@ class _Loader:
         remedy = self._problems[at, message]
         also = "".join(f"; line {self._text.place(at)[0]}: {said}" for at, said in others[: _TOLD - 1])
         more = f"; and {len(others) + 1 - _TOLD} more" if len(others) >= _TOLD else ""
-        raise self._text.error(at, f"{message}{also}{more}", remedy)
+        raise self._text.error(at, f"{message}{also}{more}", remedy() if callable(remedy) else remedy)
 
 
 def _said(error: Any) -> str:
@@ -209,6 +217,11 @@ def _said(error: Any) -> str:
         return f"is {error['input'][:60]!r}, but only {context['expected']} will do"
     message: str = error["msg"]
     return f"cannot be taken: {message[0].lower()}{message[1:]}"
+
+
+def _other_word(word: str, directory: Directory, collection: str) -> str:
+    like = nearest(word, directory.words())
+    return f"Did you mean {like!r}" if like else f"Add it under `{collection}`"
 
 
 def _escaped(word: str) -> str:

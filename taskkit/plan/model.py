@@ -5,11 +5,11 @@ from __future__ import annotations
 import datetime
 import enum
 import re
-from typing import TYPE_CHECKING, Annotated, Any, ClassVar
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar, TypeVar
 from uuid import UUID
 
 import pydantic
-from pydantic import AfterValidator, BeforeValidator, ConfigDict, PlainSerializer, WithJsonSchema
+from pydantic import AfterValidator, BeforeValidator, ConfigDict, FailFast, PlainSerializer, WithJsonSchema
 
 from taskkit.geometry.line import Part
 from taskkit.plan.quantities import Area, Length, Speed
@@ -128,6 +128,11 @@ _Parts = Annotated[
     PlainSerializer(_wkt, return_type=str),
     WithJsonSchema({"type": "string", "pattern": "^ *[A-Za-z]+ *\\("}),
 ]
+
+
+_T = TypeVar("_T")
+# One bad item is told; a list in which every item is bad must not fill memory.
+_Listed = Annotated[tuple[_T, ...], FailFast()]
 
 
 class Reference:
@@ -373,9 +378,9 @@ class RowEndPlan(PlanObject):
     """Side to which the first turn goes."""
     skip: _Count | None = None
     """How many passes are left out between one and the next."""
-    leaving: tuple[Step, ...] = ()
+    leaving: _Listed[Step] = ()
     """Steps while leaving the row: from the pass into the headland."""
-    entering: tuple[Step, ...] = ()
+    entering: _Listed[Step] = ()
     """Steps while entering the row: from the headland into the pass."""
 
 
@@ -393,8 +398,8 @@ class Field(PlanObject):
     """The farm it belongs to."""
     declared_area: Area | None = None
     """The area that papers give, whatever the boundary says."""
-    boundaries: tuple[Boundary, ...] = ()
-    lines: tuple[StraightLine, ...] = ()
+    boundaries: _Listed[Boundary] = ()
+    lines: _Listed[StraightLine] = ()
     """Guidance lines."""
     headland: Headland | None = None
     row_end: _RowEndReference = None
@@ -422,7 +427,7 @@ class Plan(PlanObject):
     name: _Text
     steering_frame: _Text = "unknown"
     """The frame of the correction service that the machines steer by, e.g. ETRS89; all degrees are in it."""
-    customers: tuple[Customer, ...] = ()
-    farms: tuple[Farm, ...] = ()
-    fields: tuple[Field, ...] = ()
-    row_end_plans: tuple[RowEndPlan, ...] = ()
+    customers: _Listed[Customer] = ()
+    farms: _Listed[Farm] = ()
+    fields: _Listed[Field] = ()
+    row_end_plans: _Listed[RowEndPlan] = ()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import itertools
 from collections.abc import Iterable
 
 __all__ = ["Directory", "nearest"]
@@ -46,5 +47,6 @@ class Directory:
 
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
-    """The known word that looks most like it, None where none does."""
-    return next(iter(difflib.get_close_matches(word[:80], list(known)[:1000], n=1, cutoff=0.6)), None)
+    """The known word that looks most like it, None where none does; of long lists only the beginning is seen."""
+    short = [other for other in itertools.islice(known, 1000) if len(other) <= 80]
+    return next(iter(difflib.get_close_matches(word[:80], short, n=1, cutoff=0.6)), None)

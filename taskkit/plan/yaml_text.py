@@ -138,7 +138,7 @@ def replace_value(text: str, path: Sequence[str | int], new: str) -> str:
             again = _find(read(Text(replaced)), path)
         except (InputError, LookupError, ValueError):
             continue
-        if again.text == new and not (again.is_absent and new) and _tail(replaced, again) == after:
+        if again.text == new and not (again.is_absent and new):
             return replaced
     raise ValueError(f"no other value can be put at {'.'.join(map(str, path))}")
 

@@ -1,11 +1,13 @@
 import os
 import re
 import stat
+import time
 import uuid as uuids
 from uuid import UUID
 
 import pytest
 from hypothesis import given, settings
+from hypothesis import strategies as st
 from plans import LARKMOOR, plans, small_plan
 
 from taskkit.errors import InputError, InternalError, RefusedError, UnsafeInputError
@@ -220,6 +222,39 @@ def test_several_problems_are_told_together_and_in_order():
     two = refused(LARKMOOR.replace("spacing: 3 m", "spacing: 3").replace("depth: 12 m", "depth: 12"))
     assert "'3' has no unit" in two.message
     assert "; line 35: `depth` cannot be taken: '12' has no unit" in two.message
+
+
+def test_a_file_full_of_problems_is_answered_quickly_and_briefly():
+    begin = f"uuid: {ROOT}\nname: x\n"
+    names = "customers:\n" + "".join(f"- name: abcdefghijklmnop{n}\n" for n in range(300))
+    for text in (
+        begin + "".join(f"wrong{n}: 1\n" for n in range(5000)),
+        begin + "row_end_plans: [{name: x, leaving: [" + "{action: x, at: y, reference: z}," * 5000 + "]}]\n",
+        begin + names + "fields:\n" + "".join(f"- {{name: F{n}, customer: abcdefghijk{n}}}\n" for n in range(3000)),
+    ):
+        began = time.process_time()
+        assert len(str(refused(text))) < 800
+        assert time.process_time() - began < 4
+
+
+@given(st.data())
+@settings(max_examples=150 * (20 if os.environ.get("TASKKIT_LONG") else 1), deadline=None)
+def test_no_text_brings_anything_but_a_plan_or_a_plain_error(data):
+    text = LARKMOOR
+    for _ in range(data.draw(st.integers(1, 4))):
+        at = data.draw(st.integers(0, len(text)))
+        cut = data.draw(st.integers(0, 20))
+        new = data.draw(st.sampled_from(["", ":", "- ", "{", "}", "[", "]", "'", '"', "\n", "  ", "|", "&a ", "*a", "\0", "\x85", "\u2028"]) | st.text(max_size=5))  # fmt: skip # noqa: E501
+        text = text[:at] + new + text[at + cut :]
+    try:
+        plan, error = loaded(text), None
+    except InputError as refusal:
+        plan, error = None, refusal
+    if plan:
+        assert loaded(dump_plan(plan)) == plan
+    else:
+        assert error.line is not None
+        assert "\n" not in str(error)
 
 
 def test_a_plan_is_found_in_its_folder_or_by_its_file(tmp_path):
