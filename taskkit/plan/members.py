@@ -8,7 +8,8 @@ import typing
 from dataclasses import dataclass
 from typing import Any
 
-from taskkit.plan.model import PlanValue, Reference
+from taskkit.plan.model import PlanValue
+from taskkit.plan.scalars import Reference
 
 __all__ = ["Member", "members"]
 

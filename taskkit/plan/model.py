@@ -2,20 +2,14 @@
 
 from __future__ import annotations
 
-import datetime
-import enum
-import re
-from typing import TYPE_CHECKING, Annotated, Any, ClassVar, TypeVar
-from uuid import UUID
+from typing import Annotated, ClassVar
 
 import pydantic
-from pydantic import AfterValidator, BeforeValidator, ConfigDict, FailFast, PlainSerializer, WithJsonSchema
+from pydantic import ConfigDict
 
-from taskkit.geometry.line import Part
 from taskkit.plan.quantities import Area, Length, Speed
-
-if TYPE_CHECKING:
-    from pydantic import GetJsonSchemaHandler
+from taskkit.plan.scalars import Count, Date, Latitude, Listed, Longitude, Parts, Reference, Text, Uuid, Whole
+from taskkit.plan.words import Action, Purpose, ReferencePoint, TurnShape, TurnSide
 
 __all__ = [
     "FORMAT",
@@ -30,7 +24,6 @@ __all__ = [
     "PlanValue",
     "Position",
     "Purpose",
-    "Reference",
     "ReferencePoint",
     "RowEndPlan",
     "Step",
@@ -42,168 +35,9 @@ __all__ = [
 FORMAT = 1
 """The newest form of plan.yaml that this program knows."""
 
-# What XML 1.0 cannot carry (its production Char), and so no machine will ever show.
-_UNCARRIABLE = re.compile("[^\t\n\r -\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
-
-
-def _text(value: str) -> str:
-    if found := _UNCARRIABLE.search(value):
-        raise ValueError(f"the text holds U+{ord(found[0]):04X}, a character that XML cannot carry")
-    return value
-
-
-def _uuid(value: Any) -> Any:
-    if isinstance(value, str) and not re.fullmatch(r"[0-9a-fA-F]{8}(-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}", value):
-        raise ValueError(f"{value[:60]!r} is no UUID; 32 hexadecimal digits in groups of 8-4-4-4-12 are expected")
-    return value
-
-
-def _date(value: Any) -> Any:
-    if isinstance(value, str):
-        if not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", value):
-            raise ValueError(f"{value[:60]!r} is no date; year-month-day is expected, such as 2026-03-31")
-        return datetime.date.fromisoformat(value)
-    return value
-
-
-def _whole(value: Any) -> Any:
-    if isinstance(value, str) and not re.fullmatch(r"[+-]?[0-9]{1,9}", value):
-        raise ValueError(f"{value[:60]!r} is no whole number")
-    return value
-
-
-def _number(value: Any) -> Any:
-    if isinstance(value, str) and not re.fullmatch(r"[+-]?[0-9]{1,3}(\.[0-9]{1,350})?", value):
-        raise ValueError(f"{value[:60]!r} is no number of degrees; a decimal number is expected, such as 54.125")
-    return value
-
-
-def _within(limit: int) -> AfterValidator:
-    def judge(value: float) -> float:
-        if not abs(value) <= limit:
-            raise ValueError(f"{value:.12g} is beyond {limit} degrees")
-        return value + 0.0  # -0.0 becomes 0.0
-
-    return AfterValidator(judge)
-
-
-def _parts(value: Any) -> tuple[Part, ...]:
-    if isinstance(value, str):
-        from taskkit.geometry.wkt import parse_area
-
-        return parse_area(value)
-    parts = tuple(value)
-    if not parts or not all(isinstance(part, Part) and all(map(len, part.rings)) for part in parts):
-        raise ValueError("an area is expected: WKT text, or at least one part, no ring of it without points")
-    return parts
-
-
-def _wkt(parts: tuple[Part, ...]) -> str:
-    from taskkit.geometry.wkt import format_area
-
-    return format_area(parts)
-
-
-# Plain scalars of plan.yaml are text for us, but a number or a truth value for an editor that follows YAML.
-_Text = Annotated[str, AfterValidator(_text), WithJsonSchema({"type": ["string", "number", "boolean"]})]
-_Uuid = Annotated[UUID, BeforeValidator(_uuid)]
-_Date = Annotated[datetime.date, BeforeValidator(_date)]
-_Whole = Annotated[int, BeforeValidator(_whole)]
-_Count = Annotated[int, pydantic.Field(ge=0), BeforeValidator(_whole)]
-_Longitude = Annotated[
-    float,
-    BeforeValidator(_number),
-    _within(180),
-    WithJsonSchema({"type": "number", "minimum": -180, "maximum": 180}),
-]
-_Latitude = Annotated[
-    float,
-    BeforeValidator(_number),
-    _within(90),
-    WithJsonSchema({"type": "number", "minimum": -90, "maximum": 90}),
-]
-_Parts = Annotated[
-    tuple[Part, ...],
-    pydantic.PlainValidator(_parts),
-    PlainSerializer(_wkt, return_type=str),
-    WithJsonSchema({"type": "string", "pattern": "^ *[A-Za-z]+ *\\("}),
-]
-
-
-_T = TypeVar("_T")
-# One bad item is told; a list in which every item is bad must not fill memory.
-_Listed = Annotated[tuple[_T, ...], FailFast()]
-
-
-class Reference:
-    """Marks a member that names another object of the plan; in plan.yaml by its UUID, its code or its exact name.
-
-    Args:
-        collection: the member of the plan that holds the objects meant, e.g. ``customers``.
-    """
-
-    def __init__(self, collection: str) -> None:
-        self.collection = collection
-
-    def __get_pydantic_json_schema__(self, _schema: Any, _handler: GetJsonSchemaHandler) -> dict[str, Any]:
-        return {"type": ["string", "number", "boolean", "null"]}
-
-
-_CustomerReference = Annotated[_Uuid | None, Reference("customers")]
-_FarmReference = Annotated[_Uuid | None, Reference("farms")]
-_RowEndReference = Annotated[_Uuid | None, Reference("row_end_plans")]
-
-
-class Purpose(enum.StrEnum):
-    """What an outline of a field is meant for; in the order in which one is chosen."""
-
-    WORKED = "worked"
-    PHYSICAL = "physical"
-    OFFICIAL = "official"
-
-
-class TurnSide(enum.StrEnum):
-    """The side to which a turn goes, seen in the direction of travel."""
-
-    LEFT = "left"
-    RIGHT = "right"
-
-
-class TurnShape(enum.StrEnum):
-    """The shape of the path from the end of one pass to the start of the next."""
-
-    FLAT_U = "flat U"
-    LOOP = "loop"
-    HOOK = "hook"
-    CROSSING_LOOP = "crossing loop"
-    FISHTAIL = "fishtail"
-    THREE_POINT = "three-point"
-    STRAIGHT_ON = "straight on"
-
-
-class Action(enum.StrEnum):
-    """What the tractor is told to do in one step of a row end."""
-
-    REAR_HITCH_RAISE = "rear hitch raise"
-    REAR_HITCH_LOWER = "rear hitch lower"
-    FRONT_WHEEL_DRIVE_ON = "front-wheel drive on"
-    FRONT_WHEEL_DRIVE_OFF = "front-wheel drive off"
-    DIFFERENTIAL_LOCK_ON = "differential lock on"
-    DIFFERENTIAL_LOCK_OFF = "differential lock off"
-    REAR_PTO_ON = "rear PTO on"
-    REAR_PTO_OFF = "rear PTO off"
-    SECTIONS_ON = "sections on"
-    SECTIONS_OFF = "sections off"
-    SPEED = "speed"
-    NOTE = "note"
-
-
-class ReferencePoint(enum.StrEnum):
-    """The point of the combination whose crossing of the headland line counts."""
-
-    REAR_AXLE = "rear axle"
-    HITCH = "hitch"
-    TOOL = "tool"
+_CustomerReference = Annotated[Uuid | None, Reference("customers")]
+_FarmReference = Annotated[Uuid | None, Reference("farms")]
+_RowEndReference = Annotated[Uuid | None, Reference("row_end_plans")]
 
 
 class PlanValue(pydantic.BaseModel):
@@ -227,7 +61,7 @@ class PlanObject(PlanValue):
     known_by: ClassVar[tuple[str, ...]] = ("name",)
     """The members by which people tell it from others of its kind."""
 
-    uuid: _Uuid
+    uuid: Uuid
     """Stays the same for the whole life of the object, whatever it is called."""
 
     @property
@@ -237,13 +71,13 @@ class PlanObject(PlanValue):
 
 
 class _Address(PlanObject):
-    name: _Text
-    street: _Text | None = None
-    po_box: _Text | None = None
-    postal_code: _Text | None = None
-    city: _Text | None = None
-    state: _Text | None = None
-    country: _Text | None = None
+    name: Text
+    street: Text | None = None
+    po_box: Text | None = None
+    postal_code: Text | None = None
+    city: Text | None = None
+    state: Text | None = None
+    country: Text | None = None
 
 
 class Customer(_Address):
@@ -251,13 +85,13 @@ class Customer(_Address):
 
     word = "customer"
 
-    name: _Text
+    name: Text
     """Last name of a person, or the name of an organisation."""
-    first_name: _Text | None = None
-    phone: _Text | None = None
-    mobile: _Text | None = None
-    fax: _Text | None = None
-    email: _Text | None = None
+    first_name: Text | None = None
+    phone: Text | None = None
+    mobile: Text | None = None
+    fax: Text | None = None
+    email: Text | None = None
 
 
 class Farm(_Address):
@@ -280,15 +114,15 @@ class Boundary(PlanObject):
 
     purpose: Purpose = Purpose.WORKED
     """What the outline is meant for."""
-    season: _Text | None = None
+    season: Text | None = None
     """The season for which it holds, where that matters."""
-    parts: _Parts = pydantic.Field(alias="area")
+    parts: Parts = pydantic.Field(alias="area")
     """The separate pieces and their holes: WKT, longitude before latitude, degrees in the steering frame."""
-    source: _Text | None = None
+    source: Text | None = None
     """Where it came from: a survey, a map, a registry."""
-    method: _Text | None = None
+    method: Text | None = None
     """How it was measured."""
-    date: _Date | None = None
+    date: Date | None = None
     """When it was measured."""
     accuracy: Length | None = None
     """How far the truth may be from it."""
@@ -308,9 +142,9 @@ class Position(PlanValue):
 
     word = "position"
 
-    lon_deg: _Longitude = pydantic.Field(title="longitude")
+    lon_deg: Longitude = pydantic.Field(title="longitude")
     """Degrees, east positive."""
-    lat_deg: _Latitude = pydantic.Field(title="latitude")
+    lat_deg: Latitude = pydantic.Field(title="latitude")
     """Degrees, north positive."""
 
 
@@ -319,7 +153,7 @@ class StraightLine(PlanObject):
 
     word = "line"
 
-    name: _Text
+    name: Text
     a: Position = pydantic.Field(title="A")
     """Where the line starts; its direction is from A to B."""
     b: Position = pydantic.Field(title="B")
@@ -353,7 +187,7 @@ class Step(PlanValue):
     """The point of the combination that crosses the line."""
     speed: Speed | None = None
     """The ground speed to take up; only and always with the action *speed*."""
-    text: _Text | None = None
+    text: Text | None = None
     """What the driver is told; only and always with the action *note*."""
 
     @pydantic.model_validator(mode="after")
@@ -371,16 +205,16 @@ class RowEndPlan(PlanObject):
 
     word = "row-end plan"
 
-    name: _Text
+    name: Text
     turn: TurnShape | None = None
     """Shape of the turn."""
     side: TurnSide | None = None
     """Side to which the first turn goes."""
-    skip: _Count | None = None
+    skip: Count | None = None
     """How many passes are left out between one and the next."""
-    leaving: _Listed[Step] = ()
+    leaving: Listed[Step] = ()
     """Steps while leaving the row: from the pass into the headland."""
-    entering: _Listed[Step] = ()
+    entering: Listed[Step] = ()
     """Steps while entering the row: from the headland into the pass."""
 
 
@@ -389,8 +223,8 @@ class Field(PlanObject):
 
     word = "field"
 
-    name: _Text
-    code: _Text | None = None
+    name: Text
+    code: Text | None = None
     """The office's own short sign for it."""
     customer: _CustomerReference = None
     """For whom it is worked."""
@@ -398,8 +232,8 @@ class Field(PlanObject):
     """The farm it belongs to."""
     declared_area: Area | None = None
     """The area that papers give, whatever the boundary says."""
-    boundaries: _Listed[Boundary] = ()
-    lines: _Listed[StraightLine] = ()
+    boundaries: Listed[Boundary] = ()
+    lines: Listed[StraightLine] = ()
     """Guidance lines."""
     headland: Headland | None = None
     row_end: _RowEndReference = None
@@ -422,12 +256,12 @@ class Plan(PlanObject):
 
     word = "plan"
 
-    format: _Whole = FORMAT
+    format: Whole = FORMAT
     """Form of this file."""
-    name: _Text
-    steering_frame: _Text = "unknown"
+    name: Text
+    steering_frame: Text = "unknown"
     """The frame of the correction service that the machines steer by, e.g. ETRS89; all degrees are in it."""
-    customers: _Listed[Customer] = ()
-    farms: _Listed[Farm] = ()
-    fields: _Listed[Field] = ()
-    row_end_plans: _Listed[RowEndPlan] = ()
+    customers: Listed[Customer] = ()
+    farms: Listed[Farm] = ()
+    fields: Listed[Field] = ()
+    row_end_plans: Listed[RowEndPlan] = ()
