@@ -1,0 +1,5 @@
+"""``python -m taskkit``."""
+
+from taskkit.cli.main import run
+
+run()
