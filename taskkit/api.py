@@ -279,22 +279,18 @@ def compare(a: Path | str, b: Path | str, *, tolerance: str = "1 mm") -> Compare
         InputError: one of them cannot be read, or the tolerance is no length.
     """
     from taskkit.compare import compare_plans
-    from taskkit.mapping import ledger_class
+    from taskkit.mapping import stays_in_the_office
     from taskkit.plan.quantities import Length
 
     try:
         tolerance_mm = Length(tolerance).metres * 1000
     except ValueError as error:
         raise InputError(
-            f"the tolerance {tolerance!r} is no length: {error}", remedy='Write, for example, "1 cm"'
-        ) from error
-    plans = [_plan_or_set(Path(path)) for path in (a, b)]
-    one_is_a_set = not all(is_plan for _, is_plan in plans)
-
-    def explained(leaf_path: str, _owner: object) -> bool:
-        return one_is_a_set and ledger_class(leaf_path) == "kept"
-
-    comparison = compare_plans(plans[0][0], plans[1][0], explained=explained, tolerance_mm=tolerance_mm)
+            f"the tolerance {tolerance!r} is no length", remedy=f'{error}; write, for example, "1 cm"'
+        ) from None
+    (plan_a, a_is_plan), (plan_b, b_is_plan) = (_plan_or_set(Path(path)) for path in (a, b))
+    explained = stays_in_the_office(plan_a, plan_b) if not (a_is_plan and b_is_plan) else lambda _path, _owner: False
+    comparison = compare_plans(plan_a, plan_b, explained=explained, tolerance_mm=tolerance_mm)
     return Compared(Path(a), Path(b), comparison)
 
 

@@ -27,9 +27,12 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
-for _module in (new, export, check, read, compare, explain):
-    _name = _module.__name__.rpartition(".")[2]
-    app.command(_name)(getattr(_module, _name))
+app.command(short_help="Make a plan folder to start from.")(new.new)
+app.command(short_help="Write a plan as task data, and prove it.")(export.export)
+app.command(short_help="Validate sets of task data.")(check.check)
+app.command(short_help="Read a set into a plan folder.")(read.read)
+app.command(short_help="Compare plans and sets, on the ground.")(compare.compare)
+app.command(short_help="Explain a rule, element or attribute.")(explain.explain)
 
 
 def _version(*, value: bool) -> None:

@@ -90,12 +90,14 @@ class _Comparing:
     largest_move_mm: float = 0.0
     hausdorff_mm: float | None = None
     same: dict[UUID, UUID] = field(default_factory=dict)  # UUID in b -> UUID of the same object in a
+    titles: dict[object, str] = field(default_factory=dict)  # UUID -> its object in words
 
     def pair(self, a: PlanValue, b: PlanValue) -> None:
         """Find out, from the top down, which objects of the two plans are the same."""
         for member in members(type(a)):
             if member.many:
                 for mine, other in _paired(getattr(a, member.name), getattr(b, member.name)):
+                    self.titles |= {one.uuid: one.title for one in (other, mine) if isinstance(one, PlanObject)}
                     if isinstance(mine, PlanObject) and isinstance(other, PlanObject):
                         self.same[other.uuid] = mine.uuid
                         self.pair(mine, other)
@@ -111,6 +113,8 @@ class _Comparing:
                 self._position(mine, other, owner, here, place, member)
             elif isinstance(mine, PlanValue) and isinstance(other, PlanValue):
                 self.values(mine, other, owner, here, (*place, member.title))
+            elif member.holds and mine != other:
+                self._one_sided(mine, other, owner, here, (*place, member.title), member.holds)
             else:
                 self._leaf(mine, other, owner, here, place, member)
 
@@ -139,6 +143,21 @@ class _Comparing:
                 sides = (shown, None) if other is None else (None, shown)
                 self.found.append(Difference(words[1], words[0], ", ".join(where), *sides))
 
+    def _one_sided(
+        self,
+        a: PlanValue | None,
+        b: PlanValue | None,
+        owner: PlanObject,
+        path: str,
+        place: tuple[str, ...],
+        holds: type[PlanValue],
+    ) -> None:
+        """One plan has this value, the other has none: each of its members differs."""
+        for member in members(holds):
+            mine, other = getattr(a, member.name, None), getattr(b, member.name, None)
+            if mine != other:
+                self._leaf(mine, other, owner, f"{path}.{member.name}", place, member)
+
     def _position(
         self, a: Position, b: Position, owner: PlanObject, path: str, place: tuple[str, ...], member: Member
     ) -> None:
@@ -161,7 +180,7 @@ class _Comparing:
         if _is_outline(a) and _is_outline(b):
             self._outline(compare_outlines(a, b), place, member)
         elif not self._alike(a, b):
-            shown = [None if value is None else _shown(value) for value in (a, b)]
+            shown = [None if value is None else self.titles.get(value) or _shown(value) for value in (a, b)]
             what = f"{shown[0] or 'nothing'} became {shown[1] or 'nothing'}"
             self.found.append(Difference("value", what, _where(place, member), *shown))
 

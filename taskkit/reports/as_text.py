@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
@@ -16,6 +17,7 @@ __all__ = ["checks", "comparison", "creation", "explanation", "export", "reading
 WIDTH = 80
 SHOWN_OF_A_RULE = 5
 """Findings of one rule that are printed; the rest are counted."""
+_PLACEHOLDER = re.compile(r"\{(\w+)\}")
 _CAUTION = (
     "Before anything runs by itself at a row end: read the machine's manual and the local rules, drive the first lap "
     "slowly, stay in the seat and watch the turn. Trained persons decide, not this program."
@@ -146,12 +148,17 @@ def _equality(compared: Comparison) -> str:
 def _kind(kind: Kind) -> Iterator[str]:
     yield f"{kind.name}: {kind.severity.word}, level {kind.level.name.lower()}"
     for title, text in (
-        ("Says", kind.message),
+        ("Says", _PLACEHOLDER.sub(_blank, kind.message)),
         ("Matters", kind.why),
-        ("Do", kind.hint),
+        ("Do", _PLACEHOLDER.sub(_blank, kind.hint)),
         ("Source", f"{kind.source}; confidence {kind.confidence}"),
     ):
         yield from _titled(title, text)
+
+
+def _blank(placeholder: re.Match[str]) -> str:
+    """A placeholder of a message as a blank to be filled; how sure a limit is, is said beside it."""
+    return "" if placeholder[1] == "standing" else f"<{placeholder[1].replace('_', ' ')}>"
 
 
 def _element(element: Element) -> Iterator[str]:

@@ -44,7 +44,7 @@ def test_the_sample_is_exported_and_the_driver_is_told_what_is_missing(stick: Pa
     assert {path.name for path in (stick / "TASKDATA").iterdir()} == {"TASKDATA.XML", "LINKLIST.XML", "HEADLAND.XML"}
     assert "What the driver will miss" in done.stdout
     assert "stay in the seat" in done.stdout
-    assert max(map(len, done.stdout.splitlines())) <= 80
+    assert max(len(line) for line in done.stdout.splitlines() if str(stick) not in line) <= 80
 
 
 def test_what_was_exported_passes_the_check_in_at_most_five_lines(stick: Path) -> None:
@@ -161,7 +161,7 @@ def test_a_bad_set_ends_with_one_and_its_place(stick: Path, tmp_path: Path) -> N
         (["explain", "nonsense"], "nothing is known"),
         (["compare", SAMPLE, SAMPLE, "--tolerance", "wide"], "is no length"),
         (["export", SAMPLE, "--out", "x", "--version", "9.9"], "cannot be written"),
-        (["read", ROOT / "tests", "--out", "x"], "cannot be read"),
+        (["read", ROOT / "samples", "--out", "x"], "cannot be read"),
     ],
 )
 def test_what_cannot_be_done_ends_with_two_and_one_line(words: list[object], said: str, tmp_path: Path) -> None:
