@@ -24,7 +24,6 @@ from taskkit.mapping.units import (
     ring_points,
     sound,
     whole,
-    with_more_than_a_place,
 )
 from taskkit.plan.identity import derived
 from taskkit.plan.model import Boundary, Field, Plan, StraightLine
@@ -165,9 +164,7 @@ def _read_parts(polygon: Element, reading: Reading) -> list[Part]:
 
 
 def _read_ring(line: Element, reading: Reading) -> LonLatLine | None:
-    reading.beyond_attributes(line, ("A", "D"))
-    for point in with_more_than_a_place(line):
-        reading.beyond_attributes(point, ("A", "C", "D"))
+    reading.beyond_line(line, ("A", "D"))
     given = positions(line)
     points = sound(given)
     if len(points) < len(given):

@@ -22,7 +22,6 @@ from taskkit.mapping.units import (
     positions,
     read_whole,
     sound,
-    with_more_than_a_place,
 )
 from taskkit.plan.model import Position, StraightLine
 from taskkit.plan.quantities import Length
@@ -73,9 +72,7 @@ def read_group(group: Element, uuids: Uuids, reading: Reading) -> Iterator[Strai
     patterns = list(group.elements("GPN"))
     if len(patterns) > 1:
         reading.beyond("GGP (several lines in one group; the plan has a group for each)", group)
-    for child in group.elements():
-        if child.tag != "GPN":
-            reading.beyond_element(child)
+    reading.beyond_children(group, "GPN")
     for pattern in patterns:
         yield from _read_pattern(pattern, group.get("B"), uuids, reading)
 
@@ -86,7 +83,7 @@ def read_line(string: Element, uuids: Uuids, reading: Reading) -> Iterator[Strai
     if count > 2:
         reading.beyond("LSG (guidance line with more than two points)", string)
         return
-    reading.beyond_attributes(string, ("A", "B", "C", "D", "F"))
+    reading.beyond_line(string, ("A", "B", "C", "D", "F"))
     yield from _straight(string, string, string.get("F"), string.get("B"), uuids, reading)
 
 
@@ -104,7 +101,7 @@ def _read_pattern(pattern: Element, group_name: str | None, uuids: Uuids, readin
     if not strings:
         reading.left_out(pattern, "it has no line string")
         return
-    reading.beyond_attributes(strings[0], ("A", "C", "D"))
+    reading.beyond_line(strings[0], ("A", "C", "D"))
     name = pattern.get("B")
     yield from _straight(strings[0], pattern, pattern.get("A"), group_name if name is None else name, uuids, reading)
 
@@ -124,8 +121,6 @@ def _straight(
 
 def _ends(string: Element, reading: Reading) -> tuple[Position, Position] | None:
     """A and B: by their point types, else the first and the last point."""
-    for point in with_more_than_a_place(string):
-        reading.beyond_attributes(point, ("A", "C", "D"))
     places, kinds = positions(string), point_types(string)
     if len(places) < 2:
         return None

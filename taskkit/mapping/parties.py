@@ -49,6 +49,7 @@ def write_customers(plan: Plan, ids: Ids, noticed: Noticed) -> Iterator[Element]
 def read_customer(element: Element, uuids: Uuids, reading: Reading) -> Customer:
     """The customer that a CTR stands for."""
     reading.beyond_attributes(element, ("A", *_CUSTOMER.values()))
+    reading.beyond_children(element)
     return Customer(uuid=uuids.take(element, element.get("A")), **read_texts(element, _CUSTOMER))
 
 
@@ -70,6 +71,7 @@ def read_farm(element: Element, uuids: Uuids, customers: Mapping[str, UUID], rea
         reading: is told what is broken, and what the plan has no word for.
     """
     reading.beyond_attributes(element, ("A", "I", *_FARM.values()))
+    reading.beyond_children(element)
     return Farm(
         uuid=uuids.take(element, element.get("A")),
         customer=read_reference(element, "I", customers, reading),

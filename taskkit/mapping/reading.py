@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Collection
 
 from taskkit.findings import Collector, Fact, Finding, Kind, Report, Severity, Where, kind
+from taskkit.mapping.units import PLACE, with_more_than_a_place
 from taskkit.taskdata.dictionary import dictionary
-from taskkit.taskdata.document import Element
+from taskkit.taskdata.document import POINT, Element
 
 __all__ = ["LEFT_OUT", "Reading"]
 
@@ -66,12 +67,26 @@ class Reading:
 
     def beyond_attributes(self, element: Element, known: Collection[str]) -> None:
         """The same for all attributes of an element but those that were looked at."""
+        row = dictionary().elements.get(element.tag)
         for code, text in element.attributes.items():
             if code not in known and text:
-                row = dictionary().elements[element.tag].attributes.get(code) if element.tag in _elements() else None
-                self.beyond(
-                    f"{element.tag}@{code[:40]} ({row.name if row else 'no attribute of the standard'})", element
-                )
+                attribute = row.attributes.get(code) if row else None
+                name = attribute.name if attribute else "no attribute of the standard"
+                self.beyond(f"{element.tag}@{code[:40]} ({name})", element)
+
+    def beyond_children(self, element: Element, known: str = "") -> None:
+        """The same for all elements that one holds, but for those of a tag that was looked at."""
+        for child in element.elements():
+            if child.tag != known:
+                self.beyond_element(child)
+
+    def beyond_line(self, line: Element, known: Collection[str]) -> None:
+        """The same for a line string, and for whatever its points say besides their type and place."""
+        self.beyond_attributes(line, known)
+        self.beyond_children(line, POINT)
+        for point in with_more_than_a_place(line):
+            self.beyond_attributes(point, PLACE)
+            self.beyond_children(point)
 
     def report(self) -> Report:
         """Everything that was found."""
@@ -79,7 +94,3 @@ class Reading:
             self._findings.add(BEYOND.at(first.where() if first else Where(), what=what, count=count))
         self._beyond.clear()
         return self._findings.report()
-
-
-def _elements() -> Collection[str]:
-    return dictionary().elements.keys()

@@ -19,6 +19,7 @@ from taskkit.taskdata.types import problem_finder
 from taskkit.taskdata.writer import DECIMALS, built_points
 
 __all__ = [
+    "PLACE",
     "allowed",
     "degrees_rounding_mm",
     "length_of_millimetres",
@@ -36,7 +37,8 @@ __all__ = [
 
 # The meridian is flattest at the poles: a degree there is the longest that the ellipsoid has, a^2 / b.
 _LONGEST_DEGREE_MM = math.radians(1) * SEMI_MAJOR_AXIS_M / (1 - FLATTENING) * 1000
-_PLACE = frozenset("ACD")
+PLACE = frozenset("ACD")
+"""The attributes of a point that are read: its type and its place."""
 _MORE = re.compile(rb"""[ \t\r\n](?![ACD][ \t\r\n]*=)[^ \t\r\n=<>/"']+[ \t\r\n]*=""")
 
 
@@ -125,7 +127,7 @@ def with_more_than_a_place(line: Element) -> Iterator[Element]:
         if isinstance(child, Element):
             yield child
         elif not child.canonical and _MORE.search(child.raw):
-            yield from (point for point in child.elements() if point.attributes.keys() - _PLACE)
+            yield from (point for point in child.elements() if point.attributes.keys() - PLACE)
 
 
 def _point_children(line: Element) -> Iterator[Points | Element]:

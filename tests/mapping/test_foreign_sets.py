@@ -83,13 +83,18 @@ def test_points_that_cannot_be_read_are_left_out_and_counted():
 
 def test_points_that_hold_something_count_in_their_order():
     line = (
-        '<LSG A="1"><PNT A="2" C="54.0" D="9.0"/><PNT A="2" C="54.0" D="9.1"><P123_x/></PNT>'
+        '<LSG A="1"><PNT A="2" C="54.0" D="9.0"/><PNT A="2" C="54.0" D="9.1" P123_y="1"><P123_x/></PNT>'
         '<PNT A="2" C="54.1" D="9.1" E="12000"/></LSG>'
     )
     field, back = field_of(polygon(line))
     assert field.boundaries[0].parts[0].outer.points.tolist() == [[9.0, 54.0], [9.1, 54.0], [9.1, 54.1]]
     assert said(back, "not-in-plan-model") == [
-        "Not taken into the plan, which has no word for it: PNT@E (PointUp), 1 in all."
+        f"Not taken into the plan, which has no word for it: {what}, 1 in all."
+        for what in (
+            "PNT@P123_y (no attribute of the standard)",
+            "P123_x (no element of the standard)",
+            "PNT@E (PointUp)",
+        )
     ]
 
 
@@ -116,6 +121,14 @@ def test_a_and_b_are_told_by_their_types_wherever_they_stand():
     field, back = field_of(ab_line(backwards))
     assert (field.lines[0].a.lat_deg, field.lines[0].b.lat_deg) == (54.0, 54.1)
     assert "besides A and B" in said(back, "not-in-plan-model")[0]
+
+
+def test_what_a_point_says_besides_its_place_is_told():
+    field, back = field_of("<!-- drawn by hand -->" + ab_line(AB.replace('A="6"', 'A="6" E="12000"')))
+    assert len(field.lines) == 1
+    assert said(back, "not-in-plan-model") == [
+        "Not taken into the plan, which has no word for it: PNT@E (PointUp), 1 in all."
+    ]
 
 
 def test_two_points_of_other_types_are_a_and_b_in_their_order():
@@ -163,7 +176,7 @@ def test_a_guidance_line_string_right_under_the_field_is_a_line():
 def test_everything_the_plan_has_no_word_for_is_named_once_with_its_count():
     inner = (
         '<TSK A="TSK1" B="x" G="1"/><TSK A="TSK2" B="y" G="1"/><DVC A="DVC1"/><P123_thing/><Strange/>'
-        '<CTR A="CTR1" B="Estate" P123_y="1" Q="2"/>'
+        '<CTR A="CTR1" B="Estate" P123_y="1" Q="2"><P123_z/></CTR>'
         '<PFD A="PFD1" C="Long Acre" D="1" G="CTP1">'
         '<PNT A="1" C="54" D="9"/><PNT A="1" C="54" D="9"/><PNT A="4" C="54" D="9"/>'
         + polygon(square(1, 9, 54, 0.01), square(9, 9, 54, 0.01), more=' B="Edge"')
@@ -186,6 +199,7 @@ def test_everything_the_plan_has_no_word_for_is_named_once_with_its_count():
         "Strange (no element of the standard)": "1",
         "files *.BIN beside the task file": "2",
         "CTR@P123_y (no attribute of the standard)": "1",
+        "P123_z (no element of the standard)": "1",
         "CTR@Q (no attribute of the standard)": "1",
         "PFD@G (CropTypeIdRef)": "1",
         "PNT (flag)": "2",

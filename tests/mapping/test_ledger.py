@@ -3,7 +3,7 @@ from mapped import line, numbered, rich_plan, row_end, through_bytes, written
 
 from taskkit.errors import RefusedError
 from taskkit.geometry.geodesy import distance_m
-from taskkit.mapping import Carried, Rounding, read_plan
+from taskkit.mapping import Carried, Rounding, read_plan, stays_in_the_office
 from taskkit.plan.model import Field, Headland, Plan
 from taskkit.plan.quantities import Length
 
@@ -90,3 +90,14 @@ def test_one_uuid_for_two_objects_is_refused():
     twin = plan.customers[1].model_copy(update={"uuid": numbered(3)})
     with pytest.raises(RefusedError, match=r"customer Müller.*and farm Home Farm"):
         written(plan.model_copy(update={"customers": (twin,)}))
+
+
+def test_what_stays_in_the_office_is_told_for_any_plans_without_writing_them():
+    plan = rich_plan()
+    back = read_plan(through_bytes(written(plan).data)).plan
+    stays = stays_in_the_office(back, plan)
+    assert stays("fields.boundaries", numbered(6))  # not chosen
+    assert not stays("fields.boundaries", numbered(5))
+    assert stays("fields.declared_area", numbered(9))  # kept, though there is none
+    assert not stays("fields.name", numbered(9))  # a cut name is a difference
+    assert not stays("fields.headland.depth", numbered(4))
