@@ -1,258 +1,215 @@
-"""Two plans held against each other: objects by identity and name, values by their sense, places on the ground."""
+"""Two plans held against each other: objects matched, then leaf by leaf, places on the ground."""
 
 from __future__ import annotations
 
+import datetime
+import enum
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
 from typing import Any
 from uuid import UUID
 
-from taskkit.geometry.geodesy import azimuth_deg, distance_m
-from taskkit.geometry.line import LonLatLine, Part
-from taskkit.geometry.outlines import Move, OutlineDifference, compare_outlines
-from taskkit.plan.members import Member, members
-from taskkit.plan.model import Plan, PlanObject, PlanValue, Position
+from taskkit.compare.comparison import Comparison, Difference
+from taskkit.compare.matching import matched
+from taskkit.compare.places import Ground
+from taskkit.geometry.line import Part
+from taskkit.plan.leaves import Leaf, leaves
+from taskkit.plan.members import members
+from taskkit.plan.model import Plan, PlanObject
 from taskkit.plan.quantities import Length
 
-__all__ = ["Comparison", "Difference", "compare_plans"]
+__all__ = ["Explained", "compare_plans"]
 
 Explained = Callable[[str, UUID], bool]
-"""Whether a leaf (path, owner), or a whole object (path of its collection, its UUID), may differ without being told."""
+"""Whether the leaf at a path, of the object with a UUID, may differ (or be missing) without being told."""
 
-_WINDS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
-
-
-@dataclass(frozen=True, slots=True)
-class Difference:
-    """One thing that differs.
-
-    Attributes:
-        kind: ``only-in-a``, ``only-in-b``, ``value``, ``moved`` or ``outline``.
-        what: the difference in words.
-        where: the object and its member in words, e.g. ``field Long Acre, line Along the lane: spacing``.
-        a: the value in the first plan, None where it has none.
-        b: the value in the second.
-    """
-
-    kind: str
-    what: str
-    where: str
-    a: str | None
-    b: str | None
+_LON, _LAT = ".lon_deg", ".lat_deg"
+_Key = tuple[str, tuple[int, ...]]
 
 
-@dataclass(frozen=True, slots=True)
-class Comparison:
-    """What differs between two plans.
-
-    Attributes:
-        differences: in the order of the first plan.
-        largest_move_mm: the greatest displacement of any point that both have, within the tolerance or not.
-        hausdorff_mm: the greatest distance between two outlines of one field, corners or not; None where no field
-            has an outline in both, or an outline is too tangled to tell.
-    """
-
-    differences: tuple[Difference, ...]
-    largest_move_mm: float
-    hausdorff_mm: float | None
-
-    @property
-    def equal(self) -> bool:
-        """Whether nothing differs beyond the tolerance."""
-        return not self.differences
+def _nothing(_path: str, _owner: UUID) -> bool:
+    return False
 
 
-def compare_plans(
-    a: Plan, b: Plan, *, explained: Explained = lambda _path, _owner: False, tolerance_mm: float = 1.0
-) -> Comparison:
-    """Hold two plans against each other.
+def compare_plans(a: Plan, b: Plan, *, explained: Explained = _nothing, tolerance_mm: float = 1.0) -> Comparison:
+    """Compare two plans.
 
-    Objects are the same if they have the same UUID; of the rest, those of one kind with the same name. Values are
-    compared by what they mean ("5 ft" is 1.524 m), texts by the letter, outlines by the places of their points.
+    Objects are matched by UUID, then by name (a boundary by purpose and season) among those of their kind and
+    parent that are left. References are equal where they name matched objects; quantities by what they measure,
+    not by how they are written. A boundary's rings may start elsewhere, run the other way or repeat their first
+    point: that is no difference.
 
     Args:
-        a: the first plan.
-        b: the second.
-        explained: what may differ in silence, for example because the ledger says that a set cannot carry it.
-        tolerance_mm: lengths and displacements up to this are no difference.
+        a: the plan that is held against.
+        b: the plan that may differ.
+        explained: leaves to leave out; asked with the UUID that A gives the object (B's, where A lacks it). An object
+            that one plan lacks is left out where all its values are.
+        tolerance_mm: moves, and differences of lengths, up to so many millimetres are no difference.
+
+    Raises:
+        ValueError: the tolerance is negative or no number.
     """
-    work = _Comparing(explained, tolerance_mm)
-    work.pair(a, b)
-    work.values(a, b, a, "", ())
-    return Comparison(tuple(work.found), work.largest_move_mm, work.hausdorff_mm)
+    if not tolerance_mm >= 0:
+        raise ValueError(f"a tolerance cannot be {tolerance_mm}")
+    comparer = _Comparer(a, b, explained, tolerance_mm)
+    comparer.compare_objects(a, b, ())
+    ground = comparer.ground
+    return Comparison(tuple(comparer.differences), ground.largest, ground.hausdorff_mm)
 
 
-@dataclass(slots=True)
-class _Comparing:
-    explained: Explained
-    tolerance_mm: float
-    found: list[Difference] = field(default_factory=list)
-    largest_move_mm: float = 0.0
-    hausdorff_mm: float | None = None
-    same: dict[UUID, UUID] = field(default_factory=dict)  # UUID in b -> UUID of the same object in a
-    titles: dict[object, str] = field(default_factory=dict)  # UUID -> its object in words
+class _Side:
+    """The leaves of one plan by the object that they belong to, and the names of its objects."""
 
-    def pair(self, a: PlanValue, b: PlanValue) -> None:
-        """Find out, from the top down, which objects of the two plans are the same."""
-        for member in members(type(a)):
-            if member.many:
-                for mine, other in _paired(getattr(a, member.name), getattr(b, member.name)):
-                    self.titles |= {one.uuid: one.title for one in (other, mine) if isinstance(one, PlanObject)}
-                    if isinstance(mine, PlanObject) and isinstance(other, PlanObject):
-                        self.same[other.uuid] = mine.uuid
-                        self.pair(mine, other)
+    def __init__(self, plan: Plan) -> None:
+        self._leaves: dict[tuple[str, UUID], dict[_Key, Leaf]] = {}
+        self.names: dict[UUID, str] = {}
+        for leaf in leaves(plan):
+            self._leaves.setdefault((_collection(leaf), leaf.owner), {})[leaf.path, leaf.ordinal] = leaf
+            self.names[leaf.owner] = leaf.owner_name
 
-    def values(self, a: PlanValue, b: PlanValue, owner: PlanObject, path: str, place: tuple[str, ...]) -> None:
-        """Compare all members of two values that stand for each other."""
-        for member in members(type(a)):
-            here = f"{path}.{member.name}".lstrip(".")
-            mine, other = getattr(a, member.name), getattr(b, member.name)
-            if member.many:
-                self._many(mine, other, owner, here, place, member)
-            elif isinstance(mine, Position) and isinstance(other, Position):
-                self._position(mine, other, owner, here, place, member)
-            elif isinstance(mine, PlanValue) and isinstance(other, PlanValue):
-                self.values(mine, other, owner, here, (*place, member.title))
-            elif member.holds and mine != other:
-                self._one_sided(mine, other, owner, here, (*place, member.title), member.holds)
-            else:
-                self._leaf(mine, other, owner, here, place, member)
+    def of(self, item: PlanObject, collection: str) -> dict[_Key, Leaf]:
+        """The leaves of an object itself."""
+        return self._leaves[collection, item.uuid]
 
-    def _many(
-        self,
-        a: Sequence[PlanValue],
-        b: Sequence[PlanValue],
-        owner: PlanObject,
-        path: str,
-        place: tuple[str, ...],
-        member: Member,
-    ) -> None:
-        pairs = _paired(a, b)
-        for number, (mine, other) in enumerate(pairs, 1):
-            held = mine or other
-            named = isinstance(held, PlanObject)
-            where = (*place, held.title) if isinstance(held, PlanObject) else (*place, f"{member.title}, step {number}")
-            holder = held if isinstance(held, PlanObject) else owner
-            if mine is not None and other is not None:
-                self.values(mine, other, holder, path, where)
-            elif not self.explained(path, holder.uuid):
-                words = (
-                    ("A has it, B lacks it", "only-in-a") if other is None else ("B has it, A lacks it", "only-in-b")
-                )
-                shown = held.title if named and isinstance(held, PlanObject) else str(held)
-                sides = (shown, None) if other is None else (None, shown)
-                self.found.append(Difference(words[1], words[0], ", ".join(where), *sides))
+    def below(self, item: PlanObject, collection: str) -> Iterator[Leaf]:
+        """The leaves of an object and of the objects that it holds."""
+        yield from self.of(item, collection).values()
+        for name, items in _held(item):
+            for inner in items:
+                yield from self.below(inner, f"{collection}.{name}".lstrip("."))
 
-    def _one_sided(
-        self,
-        a: PlanValue | None,
-        b: PlanValue | None,
-        owner: PlanObject,
-        path: str,
-        place: tuple[str, ...],
-        holds: type[PlanValue],
-    ) -> None:
-        """One plan has this value, the other has none: each of its members differs."""
-        for member in members(holds):
-            mine, other = getattr(a, member.name, None), getattr(b, member.name, None)
-            if mine != other:
-                self._leaf(mine, other, owner, f"{path}.{member.name}", place, member)
 
-    def _position(
-        self, a: Position, b: Position, owner: PlanObject, path: str, place: tuple[str, ...], member: Member
-    ) -> None:
-        start, end = (a.lon_deg, a.lat_deg), (b.lon_deg, b.lat_deg)
-        if start == end or self.explained(f"{path}.lon_deg", owner.uuid):
+class _Comparer:
+    def __init__(self, a: Plan, b: Plan, explained: Explained, tolerance_mm: float) -> None:
+        self.a, self.b = _Side(a), _Side(b)
+        self.explained = explained
+        self.tolerance_mm = tolerance_mm
+        self.differences: list[Difference] = []
+        self.ground = Ground(tolerance_mm)
+        self.counterparts: dict[UUID, UUID] = {}
+        self._learn_counterparts(a, b)
+
+    def _learn_counterparts(self, a: PlanObject, b: PlanObject) -> None:
+        self.counterparts[a.uuid] = b.uuid
+        for (_, items_a), (_, items_b) in zip(_held(a), _held(b), strict=True):
+            for one, other in matched(items_a, items_b):
+                if one and other:
+                    self._learn_counterparts(one, other)
+
+    def compare_objects(self, a: PlanObject, b: PlanObject, place: tuple[str, ...], collection: str = "") -> None:
+        """Compare two objects that stand for each other, and what they hold."""
+        self._compare_leaves(self.a.of(a, collection), self.b.of(b, collection))
+        for (name, items_a), (_, items_b) in zip(_held(a), _held(b), strict=True):
+            inner = f"{collection}.{name}".lstrip(".")
+            for one, other in matched(items_a, items_b):
+                if one and other:
+                    self.compare_objects(one, other, (*place, one.title), inner)
+                elif one:
+                    self._lacking(self.a.below(one, inner), (*place, one.title), "missing")
+                elif other:
+                    self._lacking(self.b.below(other, inner), (*place, other.title), "added")
+
+    def _lacking(self, found: Iterator[Leaf], place: Sequence[str], kind: str) -> None:
+        """One plan has an object, or a step of a sequence, that the other lacks."""
+        if all(leaf.value is None or self.explained(leaf.path, leaf.owner) for leaf in found):
             return
-        moved_mm = distance_m(start, end=end) * 1000
-        self.largest_move_mm = max(self.largest_move_mm, moved_mm)
-        if moved_mm > self.tolerance_mm:
-            said = _moved(moved_mm, azimuth_deg(start, end=end))
-            self.found.append(
-                Difference("moved", said, _where(place, member), "{}, {}".format(*start), "{}, {}".format(*end))
-            )
+        where = ", ".join(place)
+        if kind == "missing":
+            self.differences.append(Difference(kind, "A has it, B lacks it", where, a=place[-1]))
+        else:
+            self.differences.append(Difference(kind, "B has it, A lacks it", where, b=place[-1]))
 
-    def _leaf(self, a: Any, b: Any, owner: PlanObject, path: str, place: tuple[str, ...], member: Member) -> None:
-        if self.explained(path, owner.uuid):
-            return
-        if member.refers_to and b is not None:
-            b = self.same.get(b, b)
-        if _is_outline(a) and _is_outline(b):
-            self._outline(compare_outlines(a, b), place, member)
-        elif not self._alike(a, b):
-            shown = [None if value is None else self.titles.get(value) or _shown(value) for value in (a, b)]
-            what = f"{shown[0] or 'nothing'} became {shown[1] or 'nothing'}"
-            self.found.append(Difference("value", what, _where(place, member), *shown))
+    def _compare_leaves(self, of_a: dict[_Key, Leaf], of_b: dict[_Key, Leaf]) -> None:
+        for key, leaf in of_a.items():
+            other = of_b.get(key)
+            if other is None:
+                self._step_lacking(leaf, of_a, "missing")
+            elif leaf.path.endswith(_LON):
+                self._compare_places(key, of_a, of_b)
+            elif not leaf.path.endswith(_LAT) and not self.explained(leaf.path, leaf.owner):
+                self._compare_values(leaf, other)
+        for key, leaf in of_b.items():
+            if key not in of_a:
+                self._step_lacking(leaf, of_b, "added")
 
-    def _alike(self, a: Any, b: Any) -> bool:
+    def _step_lacking(self, leaf: Leaf, leaves_: dict[_Key, Leaf], kind: str) -> None:
+        """Told once for each step: by its first leaf."""
+        step = leaf.path.rpartition(".")[0]
+        of_step = [one for one in leaves_.values() if one.ordinal == leaf.ordinal and one.path.startswith(f"{step}.")]
+        if of_step[0] is leaf:
+            self._lacking(iter(of_step), (_place(leaf),), kind)
+
+    def _compare_values(self, leaf: Leaf, other: Leaf) -> None:
+        a, b = leaf.value, other.value
+        if _is_area(a) and _is_area(b):
+            self.differences += self.ground.compare_areas(a, b, leaf.label)
+        elif not self._same(leaf, a, b):
+            shown_a, shown_b = _shown(a, self.a.names), _shown(b, self.b.names)
+            kind, what = "value", f"{_said(a, shown_a)} in A, {_said(b, shown_b)} in B"
+            member = leaf.path.rpartition(".")[2]
+            if member == "uuid":
+                kind, what = "identity", "the same name, another UUID"
+            elif member == "name" and self.counterparts.get(leaf.owner) == leaf.owner:
+                kind = "renamed"
+            self.differences.append(Difference(kind, what, leaf.label, shown_a, shown_b))
+
+    def _same(self, leaf: Leaf, a: Any, b: Any) -> bool:
         if isinstance(a, Length) and isinstance(b, Length):
-            return abs(a.metres - b.metres) * 1000 <= self.tolerance_mm
+            # The tolerance itself is within, whatever the last bit of a float says.
+            return abs(a.metres - b.metres) * 1000 <= self.tolerance_mm * (1 + 1e-9)
+        if isinstance(a, UUID) and isinstance(b, UUID) and leaf.value != leaf.owner:
+            return self.counterparts.get(a, a) == b
         return bool(a == b)
 
-    def _outline(self, difference: OutlineDifference, place: tuple[str, ...], member: Member) -> None:
-        self.largest_move_mm = max(self.largest_move_mm, difference.largest_move_mm)
-        if difference.hausdorff_mm is not None:
-            self.hausdorff_mm = max(self.hausdorff_mm or 0.0, difference.hausdorff_mm)
-        for kind, what in self._in_words(difference):
-            self.found.append(Difference(kind, what, _where(place, member), None, None))
-
-    def _in_words(self, difference: OutlineDifference) -> Iterator[tuple[str, str]]:
-        for ring in difference.rings:
-            move = ring.largest_move
-            if move is not None and move.distance_mm > self.tolerance_mm:
-                yield "moved", f"point {move.vertex + 1} of {_ring(move)} {_moved(move.distance_mm, move.azimuth_deg)}"
-        if difference.added or difference.removed:
-            yield "outline", f"{difference.added} points were added, {difference.removed} were removed"
-        if difference.only_in_a:
-            yield "only-in-a", f"A has {_count(len(difference.only_in_a), 'ring')} that B lacks"
-        if difference.only_in_b:
-            yield "only-in-b", f"B has {_count(len(difference.only_in_b), 'ring')} that A lacks"
+    def _compare_places(self, key: _Key, of_a: dict[_Key, Leaf], of_b: dict[_Key, Leaf]) -> None:
+        """A longitude and its latitude, together."""
+        path, ordinal = key
+        twin = (path.removesuffix(_LON) + _LAT, ordinal)
+        leaf = of_a[key]
+        if self.explained(path, leaf.owner) and self.explained(twin[0], leaf.owner):
+            return
+        ends = [(side[key].value, side[twin].value) for side in (of_a, of_b)]
+        self.differences += self.ground.compare_points(ends[0], ends[1], _place(leaf))
 
 
-def _paired(a: Sequence[PlanValue], b: Sequence[PlanValue]) -> list[tuple[PlanValue | None, PlanValue | None]]:
-    """Objects by UUID, then by what people know them by; values by their order. Those of b alone come last."""
-    if not any(isinstance(one, PlanObject) for one in (*a, *b)):
-        most = max(len(a), len(b))
-        return list(zip((*a, *[None] * (most - len(a))), (*b, *[None] * (most - len(b))), strict=True))
-    left = {one.uuid: one for one in b if isinstance(one, PlanObject)}
-    uuids = {one.uuid for one in a if isinstance(one, PlanObject)}
-    by_title: dict[str, list[UUID]] = {}
-    for uuid, other in left.items():
-        if uuid not in uuids:
-            by_title.setdefault(other.title, []).append(uuid)
-    pairs: list[tuple[PlanValue | None, PlanValue | None]] = []
-    for mine in a:
-        assert isinstance(mine, PlanObject)
-        uuid = mine.uuid
-        if uuid not in left and by_title.get(mine.title):
-            uuid = by_title[mine.title].pop(0)
-        pairs.append((mine, left.pop(uuid, None)))
-    return pairs + [(None, other) for other in left.values()]
+def _held(item: PlanObject) -> Iterator[tuple[str, tuple[PlanObject, ...]]]:
+    """The objects that an object holds, by member."""
+    for member in members(type(item)):
+        if member.many and member.holds and issubclass(member.holds, PlanObject):
+            yield member.name, getattr(item, member.name)
 
 
-def _is_outline(value: Any) -> bool:
-    return isinstance(value, tuple) and bool(value) and all(isinstance(part, Part) for part in value)
+def _collection(leaf: Leaf) -> str:
+    """The path of the tuple that holds the leaf's owner: ``fields.lines`` for ``fields.lines.a.lon_deg``."""
+    cls: type[PlanObject] = Plan
+    names = leaf.path.split(".")
+    for depth, name in enumerate(names):
+        held = next(m.holds for m in members(cls) if m.name == name)
+        if held is None or not issubclass(held, PlanObject):
+            return ".".join(names[:depth])
+        cls = held
+    raise AssertionError(f"{leaf.path} ends at an object")
 
 
-def _moved(moved_mm: float, direction_deg: float) -> str:
-    length = f"{moved_mm / 1000:.3f} m" if moved_mm >= 100 else f"{moved_mm:.2f} mm"
-    wind = _WINDS[round(direction_deg / 45) % 8]
-    return f"moved {length} towards {wind} ({direction_deg % 360:.1f} degrees)"
+def _place(leaf: Leaf) -> str:
+    """What the leaf is a leaf of, in words; the title of a member holds no colon."""
+    return leaf.label.rpartition(": ")[0]
 
 
-def _ring(move: Move) -> str:
-    part = f"part {move.ring.part + 1}"
-    return f"the outline of {part}" if move.ring.ring == 0 else f"hole {move.ring.ring} of {part}"
+def _is_area(value: Any) -> bool:
+    return isinstance(value, tuple) and bool(value) and isinstance(value[0], Part)
 
 
-def _where(place: tuple[str, ...], member: Member) -> str:
-    return f"{', '.join(place) or 'plan'}: {member.title}"
+def _shown(value: Any, names: dict[UUID, str]) -> str | int | float | None:
+    if isinstance(value, UUID):
+        return names.get(value, str(value))
+    if isinstance(value, datetime.date):
+        return value.isoformat()
+    if isinstance(value, enum.Enum):
+        return str(value.value)
+    return value if value is None or isinstance(value, str | int | float) else str(value)
 
 
-def _shown(value: Any) -> str:
-    text = f"{len(value)} points" if isinstance(value, LonLatLine) else str(value)
-    return text if len(text) <= 60 else text[:60] + "..."
-
-
-def _count(number: int, word: str) -> str:
-    return f"{number} {word}" if number == 1 else f"{number} {word}s"
+def _said(value: Any, shown: str | int | float | None) -> str:
+    if value is None:
+        return "nothing"
+    return repr(shown) if isinstance(value, str | UUID) and not isinstance(value, enum.Enum) else str(shown)
