@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import io
 import os
 import shutil
 import stat
+import struct
 import tempfile
 import zipfile
 import zlib
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path, PurePosixPath
 from typing import Protocol
 
@@ -35,7 +37,14 @@ MAX_FILES = 10_000
 """Most files of a set."""
 MAX_RATIO = 300
 """Most bytes out of one byte in a zip, for entries beyond 1 MiB; task data comes to about 6, empty logs to 100."""
+# Beside the first, what zipfile lets through when an archive is broken.
+_ZIP_ERRORS = (
+    *(zipfile.BadZipFile, zlib.error, struct.error, EOFError, OSError),
+    *(ValueError, IndexError, OverflowError, RuntimeError),
+)
 _MAX_SEARCH_DEPTH = 3
+_MAX_DIRECTORY_BYTES = 16 << 20
+"""Largest directory of a zip; it is taken into memory whole before anybody can count its entries."""
 
 
 class Store(Protocol):
@@ -90,13 +99,17 @@ def open_store(path: Path | str) -> Store:
         UnsafeInputError: it breaks a bound (size, number of files, names, overlapping zip entries).
     """
     path = Path(path)
-    if path.is_dir():
-        return _FolderStore(path)
-    if not path.is_file():
-        raise InputError("there is no such folder or file", path=path, remedy="Name a TASKDATA folder or a zip of one")
-    if path.name.upper() == TASK_FILE:
-        return _FolderStore(path.parent)
-    return _ZipStore(path)
+    try:
+        if path.is_dir():
+            return _FolderStore(path)
+        if not path.is_file():
+            remedy = "Name a TASKDATA folder or a zip of one"
+            raise InputError("there is no such folder or file", path=path, remedy=remedy)
+        if path.name.upper() == TASK_FILE:
+            return _FolderStore(path.parent)
+        return _ZipStore(path)
+    except OSError as error:
+        raise InputError(f"cannot be opened: {error.strerror}", path=path) from error
 
 
 class _FolderStore:
@@ -108,7 +121,7 @@ class _FolderStore:
             if len(relative.parts) >= _MAX_SEARCH_DEPTH:
                 folders.clear()
             folders.sort()
-            found += [(relative / name).as_posix() for name in files]
+            found += [(relative / _readable(name, path)).as_posix() for name in files]
             if len(found) > MAX_FILES:
                 raise UnsafeInputError(f"more than {MAX_FILES:,} files", path=path, remedy="Name the TASKDATA folder")
         self.folder, self.names, self.elsewhere = _place(found)
@@ -122,21 +135,34 @@ class _FolderStore:
             if status.st_size > MAX_FILE_BYTES:
                 raise UnsafeInputError(f"larger than {MAX_FILE_BYTES >> 20} MiB", path=file)
             with file.open("rb") as stream:
-                return stream.read(MAX_FILE_BYTES)
+                # As many as there are: a buffer of the largest size would be set aside at once.
+                return stream.read(status.st_size)
         except OSError as error:
             raise InputError(f"cannot be read: {error.strerror}", path=file) from error
+
+
+class _Bounded(io.FileIO):
+    """A file that refuses to give more at once than the largest directory of a zip."""
+
+    def read(self, size: int | None = -1, /) -> bytes:
+        if size is not None and size > _MAX_DIRECTORY_BYTES:
+            raise UnsafeInputError("the directory of the zip is too large", path=str(self.name))
+        return super().read(size) or b""
 
 
 class _ZipStore:
     def __init__(self, path: Path) -> None:
         self.path = path
         try:
-            with zipfile.ZipFile(path) as archive:
-                entries = archive.infolist()
-        except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError) as error:
+            with _Bounded(path) as file, zipfile.ZipFile(file) as archive:
+                entries = [entry for entry in archive.infolist() if not entry.is_dir()]
+        except _ZIP_ERRORS as error:
             raise InputError(f"neither a folder nor a zip that can be opened: {error}", path=path) from error
-        self._entries = {_confined(entry, path): entry for entry in entries if not entry.is_dir()}
-        _refuse_bombs(list(self._entries.values()), path)
+        self._entries: dict[str, zipfile.ZipInfo] = {}
+        for entry in entries:
+            if self._entries.setdefault(_confined(entry, path), entry) is not entry:
+                raise UnsafeInputError(f"the entry {entry.filename!r} is there twice", path=path)
+        _refuse_bombs(entries, path)
         self.folder, self.names, self.elsewhere = _place(list(self._entries))
 
     def read(self, name: str) -> bytes:
@@ -145,21 +171,32 @@ class _ZipStore:
             with zipfile.ZipFile(self.path) as archive, archive.open(entry) as stream:
                 # The directory of a zip may lie about sizes: never take more than it declares.
                 data = stream.read(entry.file_size + 1)
-        except (zipfile.BadZipFile, OSError, RuntimeError, NotImplementedError, EOFError, zlib.error) as error:
+        except _ZIP_ERRORS as error:
             raise InputError(f"the entry {entry.filename!r} cannot be read: {error}", path=self.path) from error
-        if len(data) > entry.file_size:
-            raise UnsafeInputError(f"the entry {entry.filename!r} is larger than it says", path=self.path)
+        if len(data) != entry.file_size:
+            raise UnsafeInputError(f"the entry {entry.filename!r} is not as large as it says", path=self.path)
         return data
+
+
+def _readable(name: str, path: Path) -> str:
+    try:
+        name.encode()
+    except UnicodeEncodeError as error:
+        raise InputError(f"the name of the file {name!a} is no text", path=path, remedy="Rename it") from error
+    return name
 
 
 def _confined(entry: zipfile.ZipInfo, path: Path) -> str:
     # Programs on Windows sometimes write a backslash between folders.
     name = entry.filename.replace("\\", "/")
     parts = PurePosixPath(name).parts
-    if name.startswith("/") or ".." in parts or any(":" in part for part in parts) or "\0" in name:
+    if not parts or name.startswith("/") or ".." in parts or any(":" in part for part in parts) or "\0" in name:
         raise UnsafeInputError(f"the entry {entry.filename!r} would leave its folder", path=path)
     if entry.flag_bits & 1:
         raise InputError(f"the entry {entry.filename!r} is encrypted", path=path, remedy="Pack it without a password")
+    if entry.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
+        remedy = "Pack it the ordinary way (deflate)"
+        raise InputError(f"the entry {entry.filename!r} is packed in an unusual way", path=path, remedy=remedy)
     return "/".join(parts)
 
 
@@ -178,7 +215,9 @@ def _refuse_bombs(entries: list[zipfile.ZipInfo], path: Path) -> None:
             )
         if entry.header_offset < end:
             raise UnsafeInputError(f"the entry {entry.filename!r} overlaps another", path=path)
-        end = entry.header_offset + 30 + len(entry.filename.encode()) + entry.compress_size
+        # A name is in UTF-8 if bit 11 says so, else one byte a character (APPNOTE.TXT, 4.4.4 and appendix D).
+        name_bytes = len(entry.orig_filename.encode()) if entry.flag_bits & 0x800 else len(entry.orig_filename)
+        end = entry.header_offset + 30 + name_bytes + entry.compress_size
 
 
 def _place(found: list[str]) -> tuple[str, tuple[str, ...], tuple[str, ...]]:
@@ -205,6 +244,7 @@ def written_beside(target: Path) -> Iterator[Path]:
         InputError: the place cannot be written to.
     """
     target = target.absolute()
+    missing = [folder for folder in target.parents if not folder.exists()]
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         work = Path(tempfile.mkdtemp(prefix=f".{target.name}.", dir=target.parent))
@@ -235,3 +275,7 @@ def written_beside(target: Path) -> Iterator[Path]:
         ) from error
     finally:
         shutil.rmtree(work, ignore_errors=True)
+        for folder in missing:
+            # Only an empty one goes: this is undone when nothing was put into it.
+            with suppress(OSError):
+                folder.rmdir()
