@@ -111,7 +111,7 @@ def _version(raw: bytes) -> Version:
     if major is None:
         return Version.V4_3
     edition = [v for v in Version if v.major == (3 if major <= 3 else 4)]
-    return next((v for v in edition if v.minor == minor), edition[-1])
+    return next((v for v in edition if (v.major, v.minor) == (major, minor)), edition[-1])
 
 
 def _judge_version(main: Element, taken: Version, findings: Collector) -> None:
