@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from taskkit import packed as zips
 from taskkit.errors import InputError, TaskkitError, UnsafeInputError
 from taskkit.taskdata import store as module
 from taskkit.taskdata.store import Companions, open_store, written_beside
@@ -122,7 +123,8 @@ def test_a_name_that_is_there_twice_is_refused(tmp_path):
 
 
 def test_too_many_files_are_refused(tmp_path, monkeypatch):
-    monkeypatch.setattr(module, "MAX_FILES", 5)
+    for bounded in (module, zips):
+        monkeypatch.setattr(bounded, "MAX_FILES", 5)
     names = [f"{n}.bin" for n in range(6)]
     for path in (packed(tmp_path / "set.zip", *names), lay(tmp_path / "set", *names)):
         with pytest.raises(UnsafeInputError, match="more than 5 files"):
@@ -134,16 +136,18 @@ def test_sizes_have_bounds_before_anything_is_unpacked(tmp_path, monkeypatch):
     zipped = packed(tmp_path / "set.zip", A="x" * 2000, B="x" * 2000)
     folder = lay(tmp_path / "set", "A")
     (folder / "A").write_text("x" * 2000)
-    monkeypatch.setattr(module, "MAX_FILE_BYTES", 1999)
+    for bounded in (module, zips):
+        monkeypatch.setattr(bounded, "MAX_FILE_BYTES", 1999)
     with pytest.raises(UnsafeInputError, match="the entry 'A' is larger than"):
         open_store(zipped)
     with pytest.raises(UnsafeInputError, match="larger than"):
         open_store(folder).read("A")
-    monkeypatch.setattr(module, "MAX_FILE_BYTES", 2000)
-    monkeypatch.setattr(module, "MAX_SET_BYTES", 3999)
+    for bounded in (module, zips):
+        monkeypatch.setattr(bounded, "MAX_FILE_BYTES", 2000)
+    monkeypatch.setattr(zips, "MAX_ALL_BYTES", 3999)
     with pytest.raises(UnsafeInputError, match="GiB unpacked"):
         open_store(zipped)
-    monkeypatch.setattr(module, "MAX_SET_BYTES", 4000)
+    monkeypatch.setattr(zips, "MAX_ALL_BYTES", 4000)
     assert open_store(zipped).read("B") == b"x" * 2000
     assert open_store(folder).read("A") == b"x" * 2000
 
@@ -226,7 +230,7 @@ def test_other_ways_of_packing_are_refused(tmp_path, method):
 
 def test_a_directory_too_large_to_count_is_refused_unread(tmp_path, monkeypatch):
     path = packed(tmp_path / "set.zip", *(f"{n:0200d}" for n in range(20)))
-    monkeypatch.setattr(module, "_MAX_DIRECTORY_BYTES", 4000)
+    monkeypatch.setattr(zips, "_MAX_DIRECTORY_BYTES", 4000)
     with pytest.raises(UnsafeInputError, match="the directory of the zip is too large"):
         open_store(path)
 
