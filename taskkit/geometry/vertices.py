@@ -112,9 +112,6 @@ def _by_neighbours(a: Array, b: Array) -> Iterator[Matching]:
     for flipped in sorted({ahead < 0.7, ahead < 0.3}):
         order = np.arange(len(b))[::-1] if flipped else np.arange(len(b))
         position = len(b) - 1 - partner if flipped else partner
-        if len(a) == len(b):
-            votes = np.bincount((position - mutual) % len(b))
-            yield Matching(np.arange(len(a)), np.roll(order, -int(np.argmax(votes))))
         chain = _longest_chain(position, len(b))
         yield _filled(a, b[order], mutual[chain], position[chain], order)
 
