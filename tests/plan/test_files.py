@@ -151,7 +151,7 @@ RING = "POLYGON ((9.5 54, 9.502 54, 9.502 54.001, 9.5 54.001, 9.5 54))"
         ("city: Thornby", "city: [Thornby]", "[Thornby]", "`city` takes one single value"),
         (f"uuid: {ROOT}\n", "", "format:", "the plan has no UUID"),
         (ROOT, ROOT[:-1], ROOT[:-1], "is no UUID; 32 hexadecimal digits"),
-        ("format: 1", "format: 2", "2\n", "the plan has format 2, and this program knows none newer than 1"),
+        ("format: 1", "format: 3", "3\n", "the plan has format 3, and this program knows none newer than 2"),
         ("format: 1", "format: one", "one", "'one' is no form of plan"),
         ("name: Larkmoor, spring", "nam: Larkmoor, spring", "nam:", "a plan has no `nam`. Did you mean `name`."),
         ("city: Thornby", r'city: "Thorn\0by"', '"Thorn', "the text holds U+0000, a character that XML cannot carry"),
