@@ -83,6 +83,9 @@ class _Quantity:
     def __eq__(self, other: object) -> bool:
         return type(other) is type(self) and self._si == other._si
 
+    def __le__(self, other: Self) -> bool:
+        return self._si <= other._si if type(other) is type(self) else NotImplemented
+
     def __hash__(self) -> int:
         return hash((self.word, self._si))
 

@@ -13,7 +13,7 @@ import yaml
 
 from taskkit.errors import InputError, UnsafeInputError
 
-__all__ = ["Block", "Listing", "Node", "Scalar", "Text", "read", "replace_value", "scalar"]
+__all__ = ["Block", "Listing", "Node", "Scalar", "Text", "end_of", "in_style_of", "read", "replace_value", "scalar"]
 
 _DEEPEST = 30
 _MOST_NODES = 2_000_000
@@ -127,6 +127,24 @@ def scalar(text: str, *, flow: bool = False) -> str:
     if plain and not text.endswith(" ") and text.lower() not in _RESERVED:
         return text
     return _quoted(text)
+
+
+def end_of(text: str, node: Node) -> int:
+    """Where the last thing in a node ends; what follows on its line is another's, or a comment."""
+    if isinstance(node, Scalar):
+        return len(text) - len(_tail(text, node))
+    if text[node.start : node.start + 1] in ("{", "["):
+        return node.end
+    inner = node.items if isinstance(node, Listing) else tuple(node.values.values())
+    return end_of(text, inner[-1]) if inner else node.end
+
+
+def in_style_of(node: Scalar, text: str, written: str) -> str:
+    """A text in the kind of quotes that a scalar has; ``written`` where it has none."""
+    if node.style == "'" and "\n" not in text and not _ODD.search(text):
+        doubled = text.replace("'", "''")
+        return f"'{doubled}'"
+    return _quoted(text) if node.style == '"' else written
 
 
 def replace_value(text: str, path: Sequence[str | int], new: str) -> str:
