@@ -183,7 +183,8 @@ DICTIONARY_KINDS = (
 )  # fmt: skip
 """The kinds in which a schema and this engine must agree (references and identifiers are rules of our own)."""
 
-_SCHEMA_LOCATIONS = {"xsi:noNamespaceSchemaLocation", "xsi:schemaLocation"}
+_SCHEMA_LOCATIONS = {"noNamespaceSchemaLocation", "schemaLocation"}
+_SCHEMA_INSTANCE = "http://www.w3.org/2001/XMLSchema-instance"
 
 
 @dataclass(frozen=True, slots=True)
@@ -333,7 +334,7 @@ class Conformance:
             if problem is not None:
                 facts = _facts(element, attribute, text) | {"expected": problem.expected}
                 if problem.what == "too-long":
-                    facts["length"] = len(text)
+                    facts["length"] = problem.length
                 self._report(_BY_PROBLEM[problem.what], element, attribute.confidence, at=code, **facts)
         for attribute in known.required:
             if attribute.code not in attributes:
@@ -348,7 +349,7 @@ class Conformance:
                 self._references.use(element, attribute)
 
     def _foreign_attribute(self, element: Element, code: str, text: str) -> None:
-        if code in _SCHEMA_LOCATIONS or code.startswith("xmlns:"):
+        if code.startswith("xmlns:") or _is_schema_location(element, code):
             return
         if code == "xmlns":
             if text:
@@ -392,6 +393,15 @@ def _facts(element: Element, attribute: Attribute, text: str) -> dict[str, Fact]
         "name": attribute.name,
         "value": _shown(text),
     }
+
+
+def _is_schema_location(element: Element | None, code: str) -> bool:
+    prefix, _, name = code.partition(":")
+    if name not in _SCHEMA_LOCATIONS:
+        return False
+    while element is not None and (bound := element.get(f"xmlns:{prefix}")) is None:
+        element = element.parent
+    return element is not None and bound == _SCHEMA_INSTANCE
 
 
 def _shown(text: str) -> str:
