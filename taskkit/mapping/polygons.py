@@ -1,0 +1,110 @@
+"""Polygons: one PLN for each part of an area, its outer ring and its holes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from taskkit.geometry.line import LonLatLine, Part
+from taskkit.mapping.ledger import Noticed
+from taskkit.mapping.reading import Reading
+from taskkit.mapping.units import degrees_rounding_mm, positions, ring_points, sound
+from taskkit.taskdata.document import Element
+
+__all__ = ["read_parts", "write_polygon"]
+
+_OUTER, _INNER = "1", "2"
+_POINT = "2"
+"""The type of the points of a ring: other."""
+
+
+def write_polygon(
+    part: Part,
+    noticed: Noticed,
+    *,
+    kind: str,
+    name: str | None = None,
+    area: str | None = None,
+    identifier: str | None = None,
+) -> Element:
+    """The PLN of one part.
+
+    Args:
+        part: the part.
+        noticed: is told how far points were rounded.
+        kind: type of the polygon, e.g. ``1`` for a boundary.
+        name: what it is called.
+        area: its area, as text.
+        identifier: its id, which the link list can name.
+    """
+    given = {"A": kind, "B": name, "C": area, "E": identifier}
+    polygon = Element("PLN", {code: text for code, text in given.items() if text is not None})
+    for ring in part.rings:
+        noticed.rounded("coordinates", degrees_rounding_mm(ring.points), "mm")
+        line = Element("LSG", {"A": _OUTER if ring is part.outer else _INNER})
+        line.add(ring_points(ring, kind=_POINT))
+        polygon.add(line)
+    return polygon
+
+
+def read_parts(polygon: Element, reading: Reading) -> list[Part]:
+    """The parts of a PLN: one in version 4, any number in version 3; what is broken is left out, and said."""
+    outers: list[LonLatLine] = []
+    holes: list[list[LonLatLine]] = []
+    for line in polygon.elements():
+        if line.tag != "LSG" or _kind(line) not in (_OUTER, _INNER):
+            reading.beyond_element(line)
+            continue
+        ring = _read_ring(line, reading)
+        if ring is None:
+            continue
+        if _kind(line) == _OUTER:
+            outers.append(ring)
+            holes.append([])
+        elif outers:
+            holes[_home(ring, outers)].append(ring)
+        else:
+            reading.left_out(line, "no outer ring stands before it", what="A hole")
+    return [Part(outer, inner) for outer, inner in zip(outers, holes, strict=True)]
+
+
+def _read_ring(line: Element, reading: Reading) -> LonLatLine | None:
+    reading.beyond_line(line, ("A", "D"))
+    given = positions(line)
+    points = sound(given)
+    if len(points) < len(given):
+        lost = f"{len(given) - len(points)} of its {len(given)} points have no place that can be read"
+        reading.left_out(line, lost, what="Part of a ring")
+    if not len(points):
+        reading.left_out(line, "it has no point that can be read", what="A ring")
+        return None
+    closed = len(points) > 1 and np.array_equal(points[0], points[-1])
+    return LonLatLine(points[:-1] if closed else points)
+
+
+def _home(hole: LonLatLine, outers: Sequence[LonLatLine]) -> int:
+    """The number of the outer ring that a hole belongs to: the one that holds most of its points, else the last."""
+    if len(outers) == 1:
+        return 0
+    inside = [int(_inside(hole, outer).sum()) for outer in outers]
+    most = max(inside)
+    return inside.index(most) if most else len(outers) - 1
+
+
+def _inside(points: LonLatLine, ring: LonLatLine) -> npt.NDArray[np.bool_]:
+    """Which points lie in a ring: crossings of a ray to the east are counted, in degrees."""
+    x, y = ring.points[:, 0], ring.points[:, 1]
+    next_x, next_y = np.roll(x, -1), np.roll(y, -1)
+    odd = []
+    for lon, lat in points:
+        crosses = (y > lat) != (next_y > lat)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            at = x + (lat - y) * (next_x - x) / (next_y - y)
+        odd.append(bool((crosses & (at > lon)).sum() % 2))
+    return np.array(odd, dtype=np.bool_)
+
+
+def _kind(element: Element) -> str:
+    return (element.get("A") or "").strip()
