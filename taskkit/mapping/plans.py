@@ -17,7 +17,7 @@ from taskkit.mapping.parties import read_customer, read_farm, write_customers, w
 from taskkit.mapping.reading import Reading
 from taskkit.plan.identity import Identity
 from taskkit.plan.leaves import leaves
-from taskkit.plan.model import Plan
+from taskkit.plan.model import BoundaryChoice, Plan
 from taskkit.taskdata.dictionary import TASK_ROOT
 from taskkit.taskdata.document import LINK_FILE, Element, TaskData
 from taskkit.taskdata.version import Version
@@ -79,18 +79,25 @@ class ReadBack:
     findings: Report
 
 
-def write_plan(plan: Plan, identity: Identity) -> Written:
+def write_plan(plan: Plan, identity: Identity, *, boundary: BoundaryChoice | None = None) -> Written:
     """A plan as a set of version 4.3, with its link list and, where there is something to attach, HEADLAND.XML.
 
     The same plan and numbers give the same bytes.
+
+    Args:
+        plan: the whole.
+        identity: the numbers that its objects have so far.
+        boundary: the outline of each field to write; a field that has none such is written without. The usual one
+            (:meth:`Field.boundary`) where nothing is said.
 
     Raises:
         RefusedError: one UUID stands for two objects, or a length is beyond all measure.
     """
     _refuse_shared_uuids(plan)
-    identity = identity.assign(numbered(plan))
+    objects = tuple(numbered(plan, boundary=boundary))
+    identity = identity.assign(objects)
     ids, noticed = Ids(identity), Noticed()
-    links = link_list(plan, ids, _head())
+    links = link_list(plan, objects, ids, _head())
     headland = write_headland_file(plan, noticed)
     companions = {} if headland is None else {HEADLAND_FILE: headland}
     main = Element(TASK_ROOT, _head())
