@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from uuid import UUID
 
 from taskkit.geometry.geodesy import area_m2
+from taskkit.mapping.features import is_feature, read_features, write_features
 from taskkit.mapping.guidance import read_group, read_line, write_group
 from taskkit.mapping.headland_file import Attached
 from taskkit.mapping.identity import CUSTOMER, FARM, FIELD, PART, Ids, Uuids, part_of
@@ -27,7 +28,7 @@ _GUIDANCE = "5"
 
 
 def write_fields(plan: Plan, ids: Ids, noticed: Noticed) -> Iterator[Element]:
-    """One PFD for each field: its boundary, then its guidance lines."""
+    """One PFD for each field: its boundary, what lies on it, then its guidance lines."""
     for field, name in zip(plan.fields, fitted(plan.fields, "PFD", "C"), strict=True):
         element = Element("PFD", {"A": ids.of(FIELD, field.uuid)})
         element.attributes |= write_texts(field, "PFD", _TEXTS, path="fields", noticed=noticed, name=name)
@@ -43,6 +44,8 @@ def write_fields(plan: Plan, ids: Ids, noticed: Noticed) -> Iterator[Element]:
             identifier = ids.of(PART, part_of(boundary, ordinal))
             area = _area(part_area_m2, "PLN", "C", noticed)
             element.add(write_polygon(part, noticed, kind=_BOUNDARY, area=area, identifier=identifier))
+        for thing in write_features(field, ids, noticed):
+            element.add(thing)
         for line, line_name in zip(field.lines, fitted(field.lines, "GPN", "B"), strict=True):
             element.add(write_group(line, ids, noticed, name=line_name))
         yield element
@@ -69,13 +72,19 @@ def read_field(
     reading.beyond_attributes(element, ("A", "D", "E", "F", *_TEXTS.values()))
     uuid = uuids.take(element, element.get("A"))
     polygons: list[Element] = []
+    things: list[Element] = []
     lines: list[StraightLine] = []
     for child in element.children:
         if isinstance(child, Points):
             for point in child.elements():
-                reading.beyond_element(point)
+                if is_feature(point):
+                    things.append(point)
+                else:
+                    reading.beyond_element(point)
         elif not isinstance(child, Element):
             continue
+        elif is_feature(child):
+            things.append(child)
         elif child.tag == "PLN" and _kind(child) == _BOUNDARY:
             polygons.append(child)
         elif child.tag == "GGP":
@@ -91,8 +100,8 @@ def read_field(
         farm=read_reference(element, "F", farms, reading),
         boundaries=(boundary,) if boundary else (),
         lines=tuple(lines),
-        headland=attached.headlands.get(uuid),
-        row_end=attached.row_ends.get(uuid),
+        features=read_features(things, uuids, attached.features, reading),
+        **attached.fields.get(uuid, {}),
         **read_texts(element, _TEXTS),
     )
 

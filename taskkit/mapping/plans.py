@@ -10,7 +10,14 @@ import taskkit
 from taskkit.errors import RefusedError
 from taskkit.findings import Report, Severity, kind
 from taskkit.mapping.fields import read_field, write_fields
-from taskkit.mapping.headland_file import FORM, HEADLAND_FILE, Attached, read_headland_file, write_headland_file
+from taskkit.mapping.headland_file import (
+    FORM,
+    HEADLAND_FILE,
+    Attached,
+    read_headland_file,
+    settled,
+    write_headland_file,
+)
 from taskkit.mapping.identity import Ids, Uuids, link_list, linked_plan, numbered, read_links, set_uuid
 from taskkit.mapping.ledger import Ledger, Noticed, ledger_of
 from taskkit.mapping.parties import read_customer, read_farm, write_customers, write_farms
@@ -107,7 +114,7 @@ def write_plan(plan: Plan, identity: Identity, *, boundary: BoundaryChoice | Non
     for elements in (write_customers, write_farms, write_fields):
         for element in elements(plan, ids, noticed):
             main.add(element)
-    return Written(TaskData(main, links, companions), ledger_of(plan, noticed), identity)
+    return Written(TaskData(main, links, companions), ledger_of(plan, noticed, boundary=boundary), identity)
 
 
 def read_plan(data: TaskData, *, identity: Identity | None = None, name: str = "Task data") -> ReadBack:
@@ -139,16 +146,16 @@ def read_plan(data: TaskData, *, identity: Identity | None = None, name: str = "
     farms = [read_farm(element, uuids, customer_of, reading) for element in held["FRM"]]
     farm_of = _by_identifier(held["FRM"], [farm.uuid for farm in farms])
     fields = [read_field(element, uuids, customer_of, farm_of, attached, reading) for element in held["PFD"]]
-    _tell_of_strangers(attached, {field.uuid for field in fields}, data, reading)
     plan = Plan(
         uuid=uuid,
         name=name,
         customers=tuple(customers),
         farms=tuple(farms),
         fields=tuple(fields),
+        machines=attached.machines,
         row_end_plans=attached.row_end_plans,
     )
-    return ReadBack(plan, reading.report())
+    return ReadBack(settled(plan, attached, data.main, reading), reading.report())
 
 
 def is_ours(data: TaskData, plan_uuid: UUID) -> bool:
@@ -195,11 +202,6 @@ def _by_identifier(elements: list[Element], uuids: list[UUID]) -> Mapping[str, U
     """Identifier -> UUID; of two elements with one identifier the first counts."""
     pairs = zip((element.get("A") for element in elements), uuids, strict=True)
     return {identifier: uuid for identifier, uuid in reversed(list(pairs)) if identifier}
-
-
-def _tell_of_strangers(attached: Attached, fields: set[UUID], data: TaskData, reading: Reading) -> None:
-    for uuid in sorted((attached.headlands.keys() | attached.row_ends.keys()) - fields):
-        reading.left_out(data.main, "the set holds no such field", what=f"The headland of {uuid}")
 
 
 def _refuse_shared_uuids(plan: Plan) -> None:

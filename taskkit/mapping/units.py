@@ -26,6 +26,7 @@ __all__ = [
     "millimetres",
     "millimetres_rounding",
     "point_types",
+    "position",
     "position_points",
     "positions",
     "read_whole",
@@ -106,7 +107,7 @@ def degrees_rounding_mm(lonlat: Array) -> float:
 
 def positions(line: Element) -> Array:
     """All points below an element: longitude and latitude, degrees, shape (n, 2), NaN where they cannot be read."""
-    runs = [c.lonlat() if isinstance(c, Points) else _single(c) for c in _point_children(line)]
+    runs = [c.lonlat() if isinstance(c, Points) else position(c) for c in _point_children(line)]
     return np.concatenate(runs) if runs else np.empty((0, 2))
 
 
@@ -114,6 +115,13 @@ def point_types(line: Element) -> list[str]:
     """The type of each point below an element, as text."""
     runs = (c.types() if isinstance(c, Points) else [c.get("A") or ""] for c in _point_children(line))
     return [kind.strip() for run in runs for kind in run]
+
+
+def position(point: Element) -> Array:
+    """The place of one point: longitude and latitude, degrees, shape (1, 2), NaN where it cannot be read."""
+    rows = dictionary().elements[POINT].attributes
+    texts = [(point.get(code), problem_finder(rows[code])) for code in ("D", "C")]
+    return np.array([[float(text) if text and find(text) is None else math.nan for text, find in texts]])
 
 
 def sound(lonlat: Array) -> Array:
@@ -133,12 +141,6 @@ def with_more_than_a_place(line: Element) -> Iterator[Element]:
 def _point_children(line: Element) -> Iterator[Points | Element]:
     """Runs of points, and points that hold something themselves, in order."""
     return (c for c in line.children if isinstance(c, Points) or (isinstance(c, Element) and c.tag == POINT))
-
-
-def _single(point: Element) -> Array:
-    rows = dictionary().elements[POINT].attributes
-    texts = [(point.get(code), problem_finder(rows[code])) for code in ("D", "C")]
-    return np.array([[float(text) if text and find(text) is None else math.nan for text, find in texts]])
 
 
 def _exact_millimetres(length: Length) -> Decimal:
