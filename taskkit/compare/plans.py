@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import enum
+import functools
 import math
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any
@@ -67,7 +68,7 @@ class _Side:
         self._leaves: dict[tuple[str, UUID], dict[_Key, Leaf]] = {}
         self.names: dict[UUID, str] = {}
         for leaf in leaves(plan):
-            self._leaves.setdefault((_collection(leaf), leaf.owner), {})[leaf.path, leaf.ordinal] = leaf
+            self._leaves.setdefault((_collection(leaf.path), leaf.owner), {})[leaf.path, leaf.ordinal] = leaf
             self.names[leaf.owner] = leaf.owner_name
 
     def of(self, item: PlanObject, collection: str) -> dict[_Key, Leaf]:
@@ -203,16 +204,17 @@ def _are_objects(member: Member) -> bool:
     return bool(member.holds) and issubclass(member.holds[0], PlanObject)
 
 
-def _collection(leaf: Leaf) -> str:
-    """The path of the tuple that holds the leaf's owner: ``fields.lines`` for ``fields.lines.a.lon_deg``."""
+@functools.cache
+def _collection(path: str) -> str:
+    """The path of the tuple that holds a leaf's owner: ``fields.lines`` for ``fields.lines.a.lon_deg``."""
     classes: tuple[type[PlanValue], ...] = (Plan,)
-    names = leaf.path.split(".")
+    names = path.split(".")
     for depth, name in enumerate(names):
         member = next(m for cls in classes for m in members(cls) if m.name == name)
         if not _are_objects(member):
             return ".".join(names[:depth])
         classes = member.holds
-    raise AssertionError(f"{leaf.path} ends at an object")
+    raise AssertionError(f"{path} ends at an object")
 
 
 def _kind(of_one: dict[_Key, Leaf]) -> Any:
