@@ -12,7 +12,8 @@ from taskkit.findings import KINDS, Kind, Level, Report, Severity
 if TYPE_CHECKING:
     from taskkit.compare import Comparison
     from taskkit.mapping import Ledger
-    from taskkit.plan.model import Plan
+    from taskkit.plan.fitness import Unfit
+    from taskkit.plan.model import BoundaryChoice, Plan
     from taskkit.taskdata.dictionary import Attribute, Element
     from taskkit.taskdata.store import Store
     from taskkit.taskdata.version import Version
@@ -61,6 +62,7 @@ class Exported:
         report: the findings of the check of what was written.
         lasting: whether the numbers of the task data are kept for the next export.
         accepted: whether every loss was accepted beforehand.
+        left_out: why fields were left out, because they cannot go out as they are.
     """
 
     plan: Plan
@@ -72,11 +74,12 @@ class Exported:
     report: Report
     lasting: bool
     accepted: bool
+    left_out: tuple[Unfit, ...] = ()
 
     @property
     def to_act_on(self) -> bool:
-        """Whether somebody has to do something: a loss that was not accepted."""
-        return not self.accepted
+        """Whether somebody has to do something: a loss that was not accepted, or a field that was left out."""
+        return not self.accepted or bool(self.left_out)
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,7 +148,14 @@ def _check(store: Store, path: Path, level: Level) -> Checked:
 
 
 def export(
-    path: Path | str, out: Path | str, *, version: str = "4.3", accept_losses: str = "", stored: bool = False
+    path: Path | str,
+    out: Path | str,
+    *,
+    version: str = "4.3",
+    accept_losses: str = "",
+    stored: bool = False,
+    boundary: str = "",
+    leave_out_unfit: bool = False,
 ) -> Exported:
     """Write a plan as task data; it is put in place only when it was validated, read back and found equal.
 
@@ -155,10 +165,12 @@ def export(
         version: version of the standard to write.
         accept_losses: ``all``, or a file that lists the losses that are accepted, one a line.
         stored: leave a zip unpacked.
+        boundary: the outline of each field to write, as ``PURPOSE`` or ``PURPOSE:SEASON``; the usual one without it.
+        leave_out_unfit: write the fields that can go out; without it, one that cannot stops the export.
 
     Raises:
         InputError: the plan, or the place, cannot be used.
-        RefusedError: what is written would have errors, or would overwrite what is not ours.
+        RefusedError: a field cannot go out, what is written would have errors, or would overwrite what is not ours.
         InternalError: our own proof failed; nothing was put in place.
     """
     from taskkit.mapping import write_plan
@@ -170,9 +182,10 @@ def export(
 
     if version != Version.V4_3.text:
         raise InputError(f"version {version} cannot be written", remedy=f"Write {Version.V4_3.text}")
-    plan = load_plan(path)
+    choice = _boundary(boundary)
+    plan, left_out = _fit(load_plan(path), choice, leave_out=leave_out_unfit)
     accepted = _accepted(accept_losses)
-    written = write_plan(plan, load_identity(path))
+    written = write_plan(plan, load_identity(path), boundary=choice)
     target = Path(out)
     is_zip = target.suffix.lower() == ".zip"
     if not is_zip and target.name.upper() != FOLDER:
@@ -189,8 +202,36 @@ def export(
     losses = {loss.key for loss in written.ledger.losses()}
     return Exported(
         plan, target, Version.V4_3, names, written.ledger, comparison, report, lasting,
-        accepted is None or losses <= accepted,
+        accepted is None or losses <= accepted, left_out,
     )  # fmt: skip
+
+
+def _boundary(text: str) -> BoundaryChoice | None:
+    """The choice that ``PURPOSE`` or ``PURPOSE:SEASON`` means; None where nothing is said."""
+    from taskkit.plan.model import BoundaryChoice, Purpose
+
+    if not text:
+        return None
+    purpose, _, season = text.partition(":")
+    if purpose not in list(Purpose):
+        known = ", ".join(Purpose)
+        raise InputError(f"{purpose!r} is no purpose of a boundary", remedy=f"Name one of {known}, or PURPOSE:SEASON")
+    return BoundaryChoice(purpose=Purpose(purpose), season=season or None)
+
+
+def _fit(plan: Plan, boundary: BoundaryChoice | None, *, leave_out: bool) -> tuple[Plan, tuple[Unfit, ...]]:
+    """The plan as far as it can go out, and why the rest cannot."""
+    from taskkit.plan.fitness import unfit, without
+
+    found = unfit(plan, boundary=boundary)
+    if not found:
+        return plan, ()
+    fields = {one.field for one in found}
+    if leave_out and len(fields) < len(plan.fields):
+        return without(plan, fields), found
+    lines = "".join(f"\n  {one}" for one in found)
+    way = "" if leave_out else "; leave them out with --leave-out-unfit"
+    raise RefusedError(f"nothing was written, because fields cannot go out as they are{way}:{lines}")
 
 
 def _accepted(accept_losses: str) -> frozenset[str] | None:

@@ -52,6 +52,10 @@ def export(exported: Exported) -> str:
                 ],
             },
             "losses_accepted": exported.accepted,
+            "left_out": [
+                {"uuid": str(u.field), "name": u.name, "reason": u.reason, "lon_deg": u.lon_deg, "lat_deg": u.lat_deg}
+                for u in exported.left_out
+            ],
             "lasting_numbers": exported.lasting,
             "comparison": _comparison(exported.comparison),
             "check": _report(exported.report),

@@ -57,6 +57,8 @@ def export(exported: Exported) -> str:
         if not exported.accepted:
             lines += _wrapped("Accept them with --accept-losses all, or with a file of these lines:", "  ")
             lines += [f"    {loss.key}" for loss in losses[:10]]
+    if exported.left_out:
+        lines += ["", "Left out, because it cannot go out as it is:", *_bullets(map(str, exported.left_out))]
     if not exported.lasting:
         lines += ["", *_wrapped("The numbers of this set will not last: plan.ids.tsv could not be written.", "")]
     return "\n".join([*lines, "", *_wrapped(_CAUTION, "")])
