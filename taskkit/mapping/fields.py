@@ -2,108 +2,105 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from uuid import UUID
+from collections.abc import Iterator, Sequence
 
 from taskkit.geometry.geodesy import area_m2
 from taskkit.mapping.features import is_feature, read_features, write_features
-from taskkit.mapping.guidance import read_group, read_line, write_group
+from taskkit.mapping.guidance import LineReader, write_groups
 from taskkit.mapping.headland_file import Attached
-from taskkit.mapping.identity import CUSTOMER, FARM, FIELD, PART, Ids, Uuids, part_of
+from taskkit.mapping.identity import FIELD, KINDS, PART, Ids, Uuids, chosen, part_of
+from taskkit.mapping.known import Known
 from taskkit.mapping.ledger import Noticed
-from taskkit.mapping.parties import read_reference, reference
 from taskkit.mapping.polygons import read_parts, write_polygon
 from taskkit.mapping.reading import Reading
 from taskkit.mapping.texts import fitted, read_texts, write_texts
 from taskkit.mapping.units import allowed, whole
 from taskkit.plan.identity import derived
-from taskkit.plan.model import Boundary, Field, Plan, StraightLine
+from taskkit.plan.model import Boundary, BoundaryChoice, Field, GuidanceLine, Plan
 from taskkit.taskdata.document import Element, Points
 
 __all__ = ["read_field", "write_fields"]
 
 _TEXTS = {"code": "B", "name": "C"}
+_REFERENCES = {"customer": ("E", "CTR"), "farm": ("F", "FRM"), "crop": ("G", "CTP"), "variety": ("H", "CVT")}
+"""Member of a field -> the attribute that names an object, and the tag of that object."""
 _BOUNDARY = "1"
 _GUIDANCE = "5"
 
 
-def write_fields(plan: Plan, ids: Ids, noticed: Noticed) -> Iterator[Element]:
+def write_fields(
+    plan: Plan, ids: Ids, noticed: Noticed, *, boundary: BoundaryChoice | None = None
+) -> Iterator[Element]:
     """One PFD for each field: its boundary, what lies on it, then its guidance lines."""
     for field, name in zip(plan.fields, fitted(plan.fields, "PFD", "C"), strict=True):
         element = Element("PFD", {"A": ids.of(FIELD, field.uuid)})
         element.attributes |= write_texts(field, "PFD", _TEXTS, path="fields", noticed=noticed, name=name)
-        boundary = field.boundary()
-        parts = boundary.parts if boundary else ()
+        outline = chosen(field, boundary)
+        parts = outline.parts if outline else ()
         areas_m2 = [area_m2([part]) for part in parts]
         element.attributes["D"] = _area(sum(areas_m2), "PFD", "D", noticed) or "0"
-        for kind, code, target in ((CUSTOMER, "E", field.customer), (FARM, "F", field.farm)):
-            found = reference(kind, target, ids, path=f"fields.{kind}", owner=field.uuid, noticed=noticed)
-            element.attributes |= {code: found} if found else {}
+        for member, (code, tag) in _REFERENCES.items():
+            if target := getattr(field, member):
+                element.attributes[code] = ids.of(KINDS[tag], target)
         for ordinal, (part, part_area_m2) in enumerate(zip(parts, areas_m2, strict=True)):
-            assert boundary
-            identifier = ids.of(PART, part_of(boundary, ordinal))
+            assert outline
+            identifier = ids.of(PART, part_of(outline, ordinal))
             area = _area(part_area_m2, "PLN", "C", noticed)
             element.add(write_polygon(part, noticed, kind=_BOUNDARY, area=area, identifier=identifier))
-        for thing in write_features(field, ids, noticed):
+        for thing in (*write_features(field, ids, noticed), *write_groups(plan, field, ids, noticed)):
             element.add(thing)
-        for line, line_name in zip(field.lines, fitted(field.lines, "GPN", "B"), strict=True):
-            element.add(write_group(line, ids, noticed, name=line_name))
         yield element
 
 
 def read_field(
-    element: Element,
-    uuids: Uuids,
-    customers: Mapping[str, UUID],
-    farms: Mapping[str, UUID],
-    attached: Attached,
-    reading: Reading,
+    element: Element, uuids: Uuids, known: Known, attached: Attached, lines: LineReader, reading: Reading
 ) -> Field:
     """The field that a PFD stands for.
 
     Args:
         element: the PFD.
         uuids: gives the field and what it holds their UUIDs.
-        customers: identifier -> UUID of the set's customers.
-        farms: likewise of its farms.
+        known: the set's customers, farms, crops and varieties.
         attached: what HEADLAND.XML says of fields.
+        lines: reads its guidance lines.
         reading: is told what is broken, and what the plan has no word for.
     """
-    reading.beyond_attributes(element, ("A", "D", "E", "F", *_TEXTS.values()))
+    reading.beyond_attributes(element, ("A", "D", *(code for code, _ in _REFERENCES.values()), *_TEXTS.values()))
     uuid = uuids.take(element, element.get("A"))
     polygons: list[Element] = []
     things: list[Element] = []
-    lines: list[StraightLine] = []
-    for child in element.children:
-        if isinstance(child, Points):
-            for point in child.elements():
-                if is_feature(point):
-                    things.append(point)
-                else:
-                    reading.beyond_element(point)
-        elif not isinstance(child, Element):
-            continue
-        elif is_feature(child):
+    guidance: list[GuidanceLine] = []
+    for child in _children(element):
+        if is_feature(child):
             things.append(child)
         elif child.tag == "PLN" and _kind(child) == _BOUNDARY:
             polygons.append(child)
         elif child.tag == "GGP":
-            lines += read_group(child, uuids, reading)
+            guidance += lines.group(child, field=uuid)
         elif child.tag == "LSG" and _kind(child) == _GUIDANCE:
-            lines += read_line(child, uuids, reading)
+            guidance += filter(None, [lines.string(child)])
         else:
             reading.beyond_element(child)
-    boundary = _read_boundary(polygons, uuids, reading)
+    outline = _read_boundary(polygons, uuids, reading)
+    references = {member: known.meant(element, code, tag, reading) for member, (code, tag) in _REFERENCES.items()}
     return Field(
         uuid=uuid,
-        customer=read_reference(element, "E", customers, reading),
-        farm=read_reference(element, "F", farms, reading),
-        boundaries=(boundary,) if boundary else (),
-        lines=tuple(lines),
+        boundaries=(outline,) if outline else (),
+        lines=tuple(guidance),
         features=read_features(things, uuids, attached.features, reading),
+        **references,
         **attached.fields.get(uuid, {}),
         **read_texts(element, _TEXTS),
     )
+
+
+def _children(element: Element) -> Iterator[Element]:
+    """The elements that one holds, points among them."""
+    for child in element.children:
+        if isinstance(child, Points):
+            yield from child.elements()
+        elif isinstance(child, Element):
+            yield child
 
 
 def _area(exact_m2: float, tag: str, code: str, noticed: Noticed) -> str | None:

@@ -19,6 +19,7 @@ __all__ = [
     "Ids",
     "Uuids",
     "chosen",
+    "group_named",
     "group_of",
     "link_list",
     "linked_plan",
@@ -54,7 +55,7 @@ TAGS = {
     JOB: "TSK",
 }
 """What has a number in the plan's own list of numbers, and the element whose identifiers have that number."""
-_KINDS = {tag: word for word, tag in TAGS.items()}
+KINDS = {tag: word for word, tag in TAGS.items()}
 _FORMS = {"point": FEATURE_POINT, "line": FEATURE_LINE, "area": FEATURE_AREA}
 
 LINK = kind(
@@ -86,7 +87,12 @@ def part_of(thing: Boundary | Feature, ordinal: int) -> UUID:
 
 def group_of(field: Field, line: GuidanceLine) -> UUID:
     """The UUID of the group that a guidance line is in on a field; a line outside of any has one of its own."""
-    return derived(line.uuid, GROUP) if line.group is None else derived(field.uuid, f"{GROUP} {line.group}")
+    return derived(line.uuid, GROUP) if line.group is None else group_named(field.uuid, line.group)
+
+
+def group_named(field: UUID, name: str) -> UUID:
+    """The UUID of the group of a name on a field."""
+    return derived(field, f"{GROUP} {name}")
 
 
 def product_kind(plan: Plan, kind: str) -> UUID:
@@ -101,15 +107,15 @@ def numbered(plan: Plan, *, boundary: BoundaryChoice | None = None) -> Iterator[
         plan: the whole.
         boundary: the outline of each field that is written, where it is not the usual one.
     """
-    for kind, objects in (
+    for sort, objects in (
         (CUSTOMER, plan.customers),
         (FARM, plan.farms),
         (WORKER, plan.workers),
         (OPERATION, plan.operations),
     ):
-        yield from (Identified(kind, one.uuid, one.name) for one in objects)
-    for product_sort in dict.fromkeys(product.kind for product in plan.products if product.kind is not None):
-        yield Identified(PRODUCT_KIND, product_kind(plan, product_sort), product_sort)
+        yield from (Identified(sort, one.uuid, one.name) for one in objects)
+    for word in dict.fromkeys(product.kind for product in plan.products if product.kind is not None):
+        yield Identified(PRODUCT_KIND, product_kind(plan, word), word)
     yield from (Identified(PRODUCT, product.uuid, product.name) for product in plan.products)
     for crop in plan.crops:
         yield Identified(CROP, crop.uuid, crop.name)
@@ -233,7 +239,7 @@ class Uuids:
         if not identifier:
             return None
         match = _ID.fullmatch(identifier)
-        own = self._identity.uuid(_KINDS.get(match[1], ""), int(match[2])) if match else None
+        own = self._identity.uuid(KINDS.get(match[1], ""), int(match[2])) if match else None
         return self._links.get(identifier, own)
 
     def take(self, element: Element, identifier: str | None) -> UUID:

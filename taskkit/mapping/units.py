@@ -22,6 +22,7 @@ __all__ = [
     "PLACE",
     "allowed",
     "degrees_rounding_mm",
+    "degrees_text",
     "length_of_millimetres",
     "millimetres",
     "millimetres_rounding",
@@ -29,6 +30,7 @@ __all__ = [
     "position",
     "position_points",
     "positions",
+    "read_decimal",
     "read_whole",
     "ring_points",
     "sound",
@@ -82,6 +84,23 @@ def read_whole(element: Element, code: str) -> int | None:
     if text is None or problem_finder(dictionary().elements[element.tag].attributes[code])(text) is not None:
         return None
     return int(text)
+
+
+def degrees_text(degrees: float) -> str:
+    """Degrees with as many decimals as coordinates have.
+
+    >>> degrees_text(35.1234567891234)
+    '35.123456789'
+    """
+    return f"{degrees:.{DECIMALS}f}"
+
+
+def read_decimal(element: Element, code: str) -> float | None:
+    """The decimal number in an attribute, None where it is missing or no number that the standard allows."""
+    text = element.get(code)
+    if text is None or problem_finder(dictionary().elements[element.tag].attributes[code])(text) is not None:
+        return None
+    return float(text)
 
 
 def ring_points(ring: LonLatLine, *, kind: str) -> Points:

@@ -13,7 +13,7 @@ from taskkit.plan.jobs import Job
 from taskkit.plan.model import Plan
 from taskkit.plan.row_ends import RowEndPlan
 
-__all__ = ["boundary_of", "headland_of", "line_on", "lines_of", "row_end_of"]
+__all__ = ["boundary_of", "copied_to", "headland_of", "line_on", "lines_of", "row_end_of"]
 
 
 def lines_of(plan: Plan, field: Field) -> tuple[GuidanceLine, ...]:
@@ -29,21 +29,22 @@ def lines_of(plan: Plan, field: Field) -> tuple[GuidanceLine, ...]:
 def line_on(plan: Plan, line: UUID, field: UUID) -> UUID:
     """The UUID that a line, as a job names it, has on a field: its own, or that of the copy of a shared line."""
     shared = next((one for one in plan.shared_lines if one.uuid == line), None)
-    return line if shared is None or field == shared.fields[0] else _derived(line, field)
+    return line if shared is None or field == shared.fields[0] else copied_to(line, field)
 
 
 def _copy(line: GuidanceLine, field: UUID) -> GuidanceLine:
     cls: type[GuidanceLine] = type(line).__bases__[0]
     values = {name: getattr(line, name) for name in cls.model_fields}
     if field != line.fields[0]:  # type: ignore[union-attr]
-        values["uuid"] = _derived(line.uuid, field)
+        values["uuid"] = copied_to(line.uuid, field)
         values["shifts"] = tuple(
-            shift.model_copy(update={"uuid": _derived(shift.uuid, field)}) for shift in line.shifts
+            shift.model_copy(update={"uuid": copied_to(shift.uuid, field)}) for shift in line.shifts
         )
     return cls.model_validate(values)
 
 
-def _derived(one: UUID, field: UUID) -> UUID:
+def copied_to(one: UUID, field: UUID) -> UUID:
+    """The UUID of the copy, on a field that is not its first, of a shared line or of a shift of one."""
     return derived(one, f"field/{field}")
 
 
