@@ -1,7 +1,10 @@
 import itertools
+import os
 from uuid import UUID
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from plans import LARKMOOR, numbered, small_plan
 
 from taskkit.errors import InputError
@@ -82,3 +85,25 @@ def test_without_a_uuid_of_the_plan_only_written_ones_are_looked_at(uuid):
     out, none = renewed(text)
     assert out == text.replace("{uuid: x, kind", f"{{uuid: {numbered(900)}, kind")
     assert none == ()
+
+
+PIECES = ["", ":", "- ", "{", "}", "[", "]", "'", "\n", "  ", "uuid: ", "kind: pivot", str(numbered(4))]
+
+
+@given(st.data())
+@settings(max_examples=60 * (20 if os.environ.get("TASKKIT_LONG") else 1), deadline=None)
+def test_no_text_brings_anything_but_another_text_or_a_plain_error(data):
+    text = dump_plan(small_plan())
+    text = text[text.index("fields:") :]
+    for _ in range(data.draw(st.integers(1, 4))):
+        at, cut = data.draw(st.integers(0, len(text))), data.draw(st.integers(0, 60))
+        text = text[:at] + data.draw(st.sampled_from(PIECES)) + text[at + cut :]
+    try:
+        out, changes = renewed(text)
+    except InputError as refusal:
+        out, changes, line = text, (), refusal.line
+    else:
+        line = 1
+        assert renewed(out)[0] == out
+    assert line is not None
+    assert out != text or not changes

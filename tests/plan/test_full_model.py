@@ -149,6 +149,8 @@ def test_a_line_without_a_kind_is_straight_and_each_kind_has_its_own_keys():
     assert "`radius` cannot be taken: '9' has no unit" in str(error)
     assert "`lat_deg` cannot be taken: 95 is beyond 90 degrees" in str(error)
     assert "=pivot" not in str(error)
+    error = refused(f"fields: [{{name: F, lines: [{LINE[:-1]}, kind: {{straight}}}}]}}]\n")
+    assert "`kind` takes one single value" in str(error)
 
 
 FIELD = f"""\
