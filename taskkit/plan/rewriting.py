@@ -48,7 +48,7 @@ def rewrite(text: str, old: Plan, new: Plan, *, path: Path | str | None = None, 
         again = plan_from(Text(changed, path), resolve=resolve)
     except (InputError, LookupError, ValueError) as error:
         raise RefusedError(f"the plan cannot be changed in its place: {error}") from error
-    if text_of(again) != text_of(new):
+    if again != new and text_of(again) != text_of(new):
         raise RefusedError("the plan cannot be changed in its place; write it anew")
     return changed
 
