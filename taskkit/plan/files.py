@@ -73,7 +73,7 @@ def _text(path: Path | str) -> Text:
     text = read_text(file, most_bytes=_MOST_BYTES)
     if text is None:
         where = f"a folder with {PLAN_FILE} in it, or that file"
-        raise InputError(f"there is no {file.name}", path=path, remedy=f"Name {where}")
+        raise InputError(f"there is no {PLAN_FILE}", path=path, remedy=f"Name {where}")
     return Text(text, file)
 
 

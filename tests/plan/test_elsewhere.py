@@ -55,7 +55,8 @@ def test_values_are_fetched_from_a_file_beside_the_plan():
 
 
 def test_what_the_plan_says_itself_counts_more():
-    text = PLAN.replace("date: 2026-03-31", "source: walked\n        origin: {crs: mine}\n        date: 2026-03-31")
+    text = PLAN.replace("date: 2026-03-31", "origin: {crs: mine}\n        date: 2026-03-31")
+    text = text.replace("- purpose: worked", "- source: walked\n        purpose: worked")
     plan = plan_from(Text(text, "plan.yaml"), resolve=Shelf({"source": "file", "origin": {"frame": "ETRS89"}}))
     boundary = plan.fields[0].boundaries[0]
     assert (boundary.source, boundary.origin.crs, boundary.origin.frame) == ("walked", "mine", None)
