@@ -1,4 +1,4 @@
-"""The catalogue: a kind of finding is declared once, beside the code that raises it, and importing that code lists it."""
+"""The catalogue: a kind of finding is declared once, beside the code that raises it; importing that code lists it."""
 
 from __future__ import annotations
 

@@ -19,7 +19,8 @@ __all__ = ["DICTIONARY_KINDS", "Conformance", "References"]
 
 PROPRIETARY = re.compile(r"P[0-9]{1,5}_.+", re.DOTALL)
 """Names that a manufacturer made: P, its code, an underscore, a free name."""
-_SHOWN_OF_A_VALUE = 60
+_SHOWN = 60
+"""Characters of a value or a name that a finding repeats."""
 _STANDARD = "ISO 11783-10, data dictionary (recalled; see schemas/dictionary)"
 _REFUSED = "A terminal may refuse the file, or leave out what it cannot read."
 
@@ -183,7 +184,8 @@ DICTIONARY_KINDS = (
 )  # fmt: skip
 """The kinds in which a schema and this engine must agree (references and identifiers are rules of our own)."""
 
-_SCHEMA_LOCATIONS = {"xsi:noNamespaceSchemaLocation", "xsi:schemaLocation"}
+_SCHEMA_LOCATIONS = {"noNamespaceSchemaLocation", "schemaLocation"}
+_SCHEMA_INSTANCE = "http://www.w3.org/2001/XMLSchema-instance"
 
 
 @dataclass(frozen=True, slots=True)
@@ -333,7 +335,7 @@ class Conformance:
             if problem is not None:
                 facts = _facts(element, attribute, text) | {"expected": problem.expected}
                 if problem.what == "too-long":
-                    facts["length"] = len(text)
+                    facts["length"] = problem.length
                 self._report(_BY_PROBLEM[problem.what], element, attribute.confidence, at=code, **facts)
         for attribute in known.required:
             if attribute.code not in attributes:
@@ -348,15 +350,15 @@ class Conformance:
                 self._references.use(element, attribute)
 
     def _foreign_attribute(self, element: Element, code: str, text: str) -> None:
-        if code in _SCHEMA_LOCATIONS or code.startswith("xmlns:"):
+        if code.startswith("xmlns:") or _is_schema_location(element, code):
             return
         if code == "xmlns":
             if text:
                 self._report(NAMESPACE, element, at=code, value=_shown(text))
         elif PROPRIETARY.fullmatch(code):
-            self._report(PROPRIETARY_ATTRIBUTE, element, at=code, attribute=code)
+            self._report(PROPRIETARY_ATTRIBUTE, element, at=code, attribute=_cut(code))
         else:
-            self._report(UNKNOWN_ATTRIBUTE, element, at=code, attribute=code)
+            self._report(UNKNOWN_ATTRIBUTE, element, at=code, attribute=_cut(code))
 
     def _report(
         self,
@@ -370,7 +372,7 @@ class Conformance:
     ) -> None:
         severity = _weight(what, confidence)
         if self._collector.has_room(what, severity):
-            facts.setdefault("element", place.tag)
+            facts.setdefault("element", _cut(place.tag))
             facts["standing"] = _standing(confidence)
             self._collector.put(what.at(place.where(at), severity=severity, **facts))
 
@@ -394,6 +396,18 @@ def _facts(element: Element, attribute: Attribute, text: str) -> dict[str, Fact]
     }
 
 
+def _is_schema_location(element: Element | None, code: str) -> bool:
+    prefix, _, name = code.partition(":")
+    if name not in _SCHEMA_LOCATIONS:
+        return False
+    while element is not None and (bound := element.get(f"xmlns:{prefix}")) is None:
+        element = element.parent
+    return element is not None and bound == _SCHEMA_INSTANCE
+
+
 def _shown(text: str) -> str:
-    short = text if len(text) <= _SHOWN_OF_A_VALUE else text[:_SHOWN_OF_A_VALUE] + "..."
-    return f'"{short}"'
+    return f'"{_cut(text)}"'
+
+
+def _cut(text: str) -> str:
+    return text if len(text) <= _SHOWN else text[:_SHOWN] + "..."

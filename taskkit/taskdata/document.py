@@ -26,6 +26,8 @@ TASK_FILE = "TASKDATA.XML"
 LINK_FILE = "LINKLIST.XML"
 POINT = "PNT"
 
+_STRIDE = 1 << 12
+
 # Leaves digits, signs and dots of a canonical run, and commas between its numbers:
 # <PNT A="2" C="54.1" D="9.5"/> becomes 2,54.1,9.5 with blanks around.
 _TO_NUMBERS = bytes(b if b in b"0123456789.-" else ord(",") if b in b"CD/" else ord(" ") for b in range(256))
@@ -34,12 +36,13 @@ _TO_NUMBERS = bytes(b if b in b"0123456789.-" else ord(",") if b in b"CD/" else 
 class Source:
     """The text of one file, in UTF-8 without a byte order mark, and where its lines begin."""
 
-    __slots__ = ("_lines", "data", "name")
+    __slots__ = ("_inner", "_lines", "data", "name")
 
     def __init__(self, name: str, data: bytes) -> None:
         self.name = name
         self.data = data
         self._lines: list[int] | None = None
+        self._inner: list[int] | None = None
 
     def position(self, offset: int) -> tuple[int, int]:
         """The 1-based line and the 1-based column, in characters, of a byte offset."""
@@ -48,12 +51,24 @@ class Source:
             self._lines = [0, *(breaks + 1).tolist()]
         line = bisect.bisect_right(self._lines, offset)
         begin = self._lines[line - 1]
-        return line, len(self.data[begin:offset].decode("utf-8", "replace")) + 1
+        if offset - begin <= _STRIDE:
+            return line, len(self.data[begin:offset].decode("utf-8", "replace")) + 1
+        return line, offset - begin - self._inner_bytes(offset) + self._inner_bytes(begin) + 1
+
+    def _inner_bytes(self, offset: int) -> int:
+        """How many bytes before an offset go on with a character; quick, so that a file of one line is no burden."""
+        data = np.frombuffer(self.data, dtype=np.uint8)
+        if self._inner is None:
+            starts = np.arange(0, max(len(data), 1), _STRIDE)
+            each = np.add.reduceat((data & 0xC0) == 0x80, starts, dtype=np.int64)
+            self._inner = [0, *np.cumsum(each).tolist()]
+        strides = offset // _STRIDE
+        return self._inner[strides] + int(np.count_nonzero((data[strides * _STRIDE : offset] & 0xC0) == 0x80))
 
 
 @dataclass(frozen=True, slots=True)
 class Verbatim:
-    """Text, a comment or a processing instruction between elements: no data of the standard, kept as it was."""
+    """Text, a comment or an instruction between elements: no data of the standard, kept but for blanks around text."""
 
     raw: bytes
 
@@ -274,7 +289,7 @@ class TaskData:
 
 _NUMBER = re.compile(r"-?[0-9]+")
 _ATTRIBUTE = re.compile(rb"""[ \t\r\n]+([^ \t\r\n=]+)[ \t\r\n]*=[ \t\r\n]*(?:"[^"]*"|'[^']*')""")
-_DECIMAL = re.compile(r"[ \t\r\n]*[-+]?(\d+\.?\d*|\.\d+)[ \t\r\n]*", re.ASCII)
+_DECIMAL = re.compile(r"[ \t\r\n]*[-+]?(\d+(\.\d*)?|\.\d+)[ \t\r\n]*", re.ASCII)
 
 
 def _degrees(text: str | None) -> float:

@@ -20,18 +20,20 @@ from xml.parsers import expat
 from taskkit.errors import UnsafeInputError
 from taskkit.findings import Finding, Severity, Where, kind
 from taskkit.taskdata.dictionary import dictionary
-from taskkit.taskdata.document import POINT, Element, Points, Source, Verbatim
+from taskkit.taskdata.document import POINT, Child, Element, Points, Source, Verbatim
 from taskkit.taskdata.types import canonical_pattern
 from taskkit.taskdata.version import Version
 
-__all__ = ["MAX_DEPTH", "MAX_ELEMENTS", "Reading", "Watch", "decode", "parse"]
+__all__ = ["MAX_DEPTH", "MAX_ELEMENTS", "MAX_TAG_BYTES", "Reading", "Watch", "decode", "parse"]
 
 MAX_DEPTH = 100
 """Deepest nesting that is read; the standard's own elements nest six deep."""
 MAX_ELEMENTS = 1_000_000
-"""Most elements that are kept, points not counted."""
+"""Most elements, comments and runs of points that are kept; the points of a run are not counted."""
+MAX_TAG_BYTES = 4 << 20
+"""Longest tag, comment or instruction; the longest text that the standard allows has 255 characters."""
 _BLOCK = 1 << 20
-"""Bytes given to expat at a time; small blocks make it quadratic in the length of an attribute."""
+"""Bytes given to expat at a time; it reads an unfinished tag anew with each, so small blocks make it quadratic."""
 
 NOT_WELL_FORMED = kind(
     "xml-not-well-formed",
@@ -59,6 +61,8 @@ ENCODING = kind(
 )
 
 
+_BLANKS = " \t\r\n"
+_ESCAPES = str.maketrans({"&": "&amp;", "<": "&lt;", ">": "&gt;", "\r": "&#13;"})
 _ENCODING = re.compile(rb"""<\?xml[^>]{0,200}?encoding\s*=\s*["']([A-Za-z0-9._-]{1,40})["']""")
 
 
@@ -122,7 +126,8 @@ def parse(source: Source, *, watch: Watch | None = None, proof: Version | None =
         block: bytes given to the XML parser at a time.
 
     Raises:
-        UnsafeInputError: nested deeper than ``MAX_DEPTH``, or more than ``MAX_ELEMENTS`` elements.
+        UnsafeInputError: nested deeper than ``MAX_DEPTH``, more than ``MAX_ELEMENTS`` elements, or a tag longer
+            than ``MAX_TAG_BYTES``.
     """
     return _Parse(source, watch, block).run(proof)
 
@@ -132,9 +137,10 @@ def _runs(version: Version) -> re.Pattern[bytes]:
     """Finds, from left to right, what hides text from the eye (comments, CDATA, instructions) and runs of points."""
     point = dictionary(version).elements[POINT].attributes
     attributes = " ".join(f'{code}="{canonical_pattern(point[code])}"' for code in "ACD")
-    one = rf"<{POINT} {attributes} ?/>"
-    hidden = r"<!--.*?-->|<!\[CDATA\[.*?\]\]>|<\?.*?\?>"
-    return re.compile(rf"{hidden}|(?P<first>{one})(?P<rest>(?:[ \t\r\n]*+{one})*+)".encode(), re.DOTALL)
+    one = rf"{POINT} {attributes} ?/>"
+    # What does not end hides the rest; without that, each beginning would be looked for an end anew.
+    hidden = r"!--.*?(?:-->|\Z)|!\[CDATA\[.*?(?:\]\]>|\Z)|\?.*?(?:\?>|\Z)"
+    return re.compile(rf"<(?:{hidden}|(?P<first>{one})(?P<rest>(?:[ \t\r\n]*+<{one})*+))".encode(), re.DOTALL)
 
 
 @cache
@@ -160,6 +166,8 @@ class _Parse:
         self.stack: list[Element] = []
         self.ordinals: list[dict[str, int]] = []
         self.kept = 0
+        self.texts: list[str] = []  # expat tells long text in pieces
+        self.fed = 0
         self.removed = 0  # bytes of proven points that expat has not seen
         self.skeleton: list[bytes] = []
         self.loose: Element | None = None  # the point that is open and holds nothing so far
@@ -201,6 +209,9 @@ class _Parse:
             piece = data[begin : min(begin + self.block, end)]
             self.skeleton.append(piece)
             self.parser.Parse(piece, False)
+            self.fed += len(piece)
+            if self.fed - self.parser.CurrentByteIndex > MAX_TAG_BYTES:
+                raise self._unsafe(f"a tag or comment is longer than {MAX_TAG_BYTES >> 20} MiB")
 
     def _feed_around_runs(self, runs: re.Pattern[bytes]) -> None:
         done = 0
@@ -225,10 +236,12 @@ class _Parse:
         count = self.source.data.count(b"/>", start, end)
         points = Points(self.source, start, end, count, canonical=True, parent=parent, first=ordinals[POINT] - 1)
         ordinals[POINT] += count - 1
-        parent.children.append(points)
+        self._keep(parent, points)
         self.removed += end - first_end
 
     def _start(self, tag: str, pairs: list[str]) -> None:
+        if self.texts:
+            self._end_text()
         stack = self.stack
         offset = self.parser.CurrentByteIndex + self.removed
         element = Element(tag, source=self.source, offset=offset)
@@ -248,16 +261,15 @@ class _Parse:
         else:
             self.root = element
         if len(stack) >= MAX_DEPTH:
-            line, column = self.source.position(offset)
-            raise UnsafeInputError(
-                f"elements are nested more than {MAX_DEPTH} deep", path=self.source.name, line=line, column=column
-            )
+            raise self._unsafe(f"elements are nested more than {MAX_DEPTH} deep")
         stack.append(element)
         self.ordinals.append({})
         if self.watch:
             self.watch.enter(element)
 
     def _end(self, _tag: str) -> None:
+        if self.texts:
+            self._end_text()
         element = self.stack.pop()
         counts = self.ordinals.pop()
         if self.watch:
@@ -279,38 +291,56 @@ class _Parse:
             last.count += 1
             return
         first = element.ordinal - 1
-        parent.children.append(Points(self.source, element.offset, end, 1, canonical=False, parent=parent, first=first))
+        points = Points(self.source, element.offset, end, 1, canonical=False, parent=parent, first=first)
+        self._keep(parent, points)
 
     def _attach(self, element: Element) -> None:
         """Keep an element: every one but a point that holds nothing."""
         assert element.parent is not None
         if element is self.loose:
             self.loose = None
-        element.parent.children.append(element)
+        self._keep(element.parent, element)
+
+    def _keep(self, parent: Element, child: Child) -> None:
+        parent.children.append(child)
         self.kept += 1
         if self.kept > MAX_ELEMENTS:
-            raise UnsafeInputError(f"more than {MAX_ELEMENTS:,} elements", path=self.source.name)
+            raise self._unsafe(f"more than {MAX_ELEMENTS:,} elements, comments and runs of points")
 
     def _verbatim(self, raw: str) -> None:
         if self.stack:
             parent = self.stack[-1]
             if parent is self.loose:
                 self._attach(parent)
-            parent.children.append(Verbatim(raw.encode()))
+            self._keep(parent, Verbatim(raw.encode()))
 
     def _text(self, data: str) -> None:
-        if data.strip(" \t\r\n") and self.stack:
-            parent = self.stack[-1]
-            if self.watch:
-                self.watch.text(parent)
-            self._verbatim(data.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;"))
+        if self.texts or data.strip(_BLANKS):
+            self.texts.append(data)
+
+    def _end_text(self) -> None:
+        text = "".join(self.texts).strip(_BLANKS)
+        self.texts.clear()
+        if self.watch:
+            self.watch.text(self.stack[-1])
+        self._verbatim(text.translate(_ESCAPES))
 
     def _comment(self, data: str) -> None:
+        if self.texts:
+            self._end_text()
         self._verbatim(f"<!--{data}-->")
 
     def _instruction(self, target: str, data: str) -> None:
+        if self.texts:
+            self._end_text()
         self._verbatim(f"<?{target} {data}?>")
 
     def _doctype(self, *_: object) -> None:
-        line, column = self.source.position(self.parser.CurrentByteIndex + self.removed)
+        # expat stands behind the name already.
+        begin = self.source.data.rfind(b"<!DOCTYPE", 0, self.parser.CurrentByteIndex + self.removed)
+        line, column = self.source.position(begin)
         raise _Stop(DOCTYPE.at(Where(self.source.name, line, column)))
+
+    def _unsafe(self, message: str) -> UnsafeInputError:
+        line, column = self.source.position(max(self.parser.CurrentByteIndex, 0) + self.removed)
+        return UnsafeInputError(message, path=self.source.name, line=line, column=column)

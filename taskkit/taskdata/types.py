@@ -70,10 +70,12 @@ class Problem:
     Attributes:
         what: ``malformed``, ``out-of-range``, ``too-long`` or ``not-in-list``.
         expected: what is allowed, in words.
+        length: how long the text is, in the unit of ``expected``, where it is too long.
     """
 
     what: str
     expected: str
+    length: int | None = None
 
 
 @cache
@@ -86,8 +88,9 @@ def problem_finder(attribute: Attribute) -> Callable[[str], Problem | None]:
     keeps_blanks = attribute.type in _KEEPS_BLANKS
     malformed = Problem("malformed", _expected(attribute))
     out_of_range = Problem("out-of-range", f"from {low} to {high}")
+    inside = _inside_as_double if attribute.type == "double" else _inside
     is_octets = attribute.type == "hexBinary"
-    too_long = Problem("too-long", f"at most {attribute.max_length} {'bytes' if is_octets else 'characters'}")
+    shorter = f"at most {attribute.max_length} {'bytes' if is_octets else 'characters'}"
     not_in_list = Problem(
         "not-in-list", "one of " + ", ".join(f"{value.value} ({value.meaning})" for value in attribute.values)
     )
@@ -105,11 +108,12 @@ def problem_finder(attribute: Attribute) -> Callable[[str], Problem | None]:
                 return not_in_list
         elif lexical.fullmatch(text) is None or (attribute.type == "dateTime" and not _is_a_day(text)):
             return malformed
-        if attribute.max_length is not None and len(text) > attribute.max_length * (2 if is_octets else 1):
-            return too_long
+        length = len(text) // 2 if is_octets else len(text)
+        if attribute.max_length is not None and length > attribute.max_length:
+            return Problem("too-long", shorter, length)
         if pattern is not None and pattern.fullmatch(text) is None:
             return malformed
-        if (low is not None or high is not None) and not _inside(text, low, high):
+        if (low is not None or high is not None) and not inside(text, low, high):
             return out_of_range
         return None
 
@@ -188,7 +192,13 @@ def _inside(text: str, low: Decimal | None, high: Decimal | None) -> bool:
     return (low is None or value >= low) and (high is None or value <= high)
 
 
+def _inside_as_double(text: str, low: Decimal | None, high: Decimal | None) -> bool:
+    # Not by Decimal: it raises on NaN and on exponents of many digits. NaN lies in no range.
+    value = float(text)
+    return (low is None or value >= float(low)) and (high is None or value <= float(high))
+
+
 def _is_a_day(text: str) -> bool:
-    year, month, day = (int(part) for part in text.lstrip("-").partition("T")[0].split("-"))
-    # The calendar repeats every 400 years; the year 0 does not exist.
-    return year != 0 and day <= calendar.monthrange(2000 + year % 400, month)[1]
+    year, month, day = text.lstrip("-").partition("T")[0].split("-")
+    # The year 0 does not exist. The calendar repeats every 400 years, so the last four digits tell all.
+    return year.strip("0") != "" and int(day) <= calendar.monthrange(2000 + int(year[-4:]) % 400, int(month))[1]

@@ -73,7 +73,8 @@ def machine() -> str:
     lint = subprocess.run(["xmllint", "--version"], capture_output=True, text=True, check=True)
     words = "from lxml import etree as e; print('.'.join(map(str, e.LXML_VERSION[:3])))"
     lxml = subprocess.run([sys.executable, "-c", words], capture_output=True, text=True, check=True).stdout.strip()
-    libxml2 = (lint.stdout + lint.stderr).split()[4]
+    number = int((lint.stdout + lint.stderr).split()[4])  # 20914 is 2.9.14
+    libxml2 = f"{number // 10000}.{number // 100 % 100}.{number % 100}"
     return (
         f"{processor}, {os.cpu_count()} processors, {platform.system()}, Python {platform.python_version()}, "
         f"lxml {lxml}, xmllint {libxml2}"
@@ -126,7 +127,7 @@ def measure(folder: Path, points: int, runs: int) -> None:
         memory = (ours.peak_mb - base_mb) / (theirs.peak_mb - base_mb)
         print(f"| {what} | {ours.median_s / theirs.median_s:.2f} | {memory:.2f} |")
     print(f"\n{points:,} points, {size_mb:.1f} MB, medians of {runs} runs in turn; {machine()}.")
-    print("For whoever reads this now, not for tables (seconds, MB):")
+    print("Seconds and megabytes of this run:")
     for name, case in (
         ("check", check), ("check, other spelling", slow), ("xmllint", lint), ("lxml parse", parse),
         ("write", write), ("join", join), ("arrays alone", idle),

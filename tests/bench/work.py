@@ -57,7 +57,8 @@ def make(folder: Path, points: int) -> None:
 
 def _field(number: int, plane: LocalPlane, everything: list[Array]) -> Element:
     def line(metres: Array, kind: str, types: str | list[str]) -> Element:
-        degrees = plane.to_degrees(MetreLine(metres)).points
+        # Rounded here already: halfway cases are no matter of speed, and both writers must give the same bytes.
+        degrees = np.round(plane.to_degrees(MetreLine(metres)).points, DECIMALS)
         everything.append(degrees)
         element = Element("LSG", {"A": kind})
         element.add(built_points(types, degrees))

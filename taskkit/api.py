@@ -1,0 +1,369 @@
+"""Where the rooms meet: one function for each thing that a user does. They return values and print nothing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from taskkit.errors import InputError, InternalError, RefusedError
+from taskkit.findings import KINDS, Kind, Level, Report, Severity
+
+if TYPE_CHECKING:
+    from taskkit.compare import Comparison
+    from taskkit.mapping import Ledger
+    from taskkit.plan.model import Plan
+    from taskkit.taskdata.dictionary import Attribute, Element
+    from taskkit.taskdata.store import Store
+    from taskkit.taskdata.version import Version
+
+__all__ = [
+    "Checked",
+    "Compared",
+    "Created",
+    "Exported",
+    "ReadBack",
+    "check",
+    "compare",
+    "explain",
+    "export",
+    "new",
+    "read",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """What a check of one set found.
+
+    Attributes:
+        path: the set.
+        version: the version it was held against; None where there is no task file.
+        report: the findings, what was skipped, what crashed.
+    """
+
+    path: Path
+    version: Version | None
+    report: Report
+
+
+@dataclass(frozen=True, slots=True)
+class Exported:
+    """What an export wrote, and how it was proved.
+
+    Attributes:
+        plan: what was exported.
+        path: the set, in its place.
+        version: the version written.
+        files: names of the files written.
+        ledger: how each leaf of the plan is carried.
+        comparison: the plan against what was read back.
+        report: the findings of the check of what was written.
+        lasting: whether the numbers of the task data are kept for the next export.
+        accepted: whether every loss was accepted beforehand.
+    """
+
+    plan: Plan
+    path: Path
+    version: Version
+    files: tuple[str, ...]
+    ledger: Ledger
+    comparison: Comparison
+    report: Report
+    lasting: bool
+    accepted: bool
+
+    @property
+    def to_act_on(self) -> bool:
+        """Whether somebody has to do something: a loss that was not accepted."""
+        return not self.accepted
+
+
+@dataclass(frozen=True, slots=True)
+class ReadBack:
+    """A plan that was read from a set.
+
+    Attributes:
+        path: the set.
+        folder: where the plan was written.
+        plan: the plan.
+        report: the findings of the set, and what the plan has no word for.
+    """
+
+    path: Path
+    folder: Path
+    plan: Plan
+    report: Report
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """Two plans or sets, held against each other."""
+
+    a: Path
+    b: Path
+    comparison: Comparison
+
+
+@dataclass(frozen=True, slots=True)
+class Created:
+    """A plan folder that was made.
+
+    Attributes:
+        folder: the folder.
+        fields: how many fields are in the plan.
+        source: the GIS file they came from.
+        frame: the frame their coordinates are in.
+        notes: what was remarkable on the way, in sentences.
+    """
+
+    folder: Path
+    fields: int
+    source: Path | None
+    frame: str
+    notes: tuple[str, ...]
+
+
+def check(path: Path | str, *, level: Level = Level.OFFICE) -> Checked:
+    """Validate one set: the dictionary of the standard, then the rules beyond it.
+
+    Raises:
+        InputError, UnsafeInputError: it cannot be opened, or breaks a bound.
+    """
+    from taskkit.taskdata.store import open_store
+
+    return _check(open_store(path), Path(path), level)
+
+
+def _check(store: Store, path: Path, level: Level) -> Checked:
+    from taskkit.checks import SetContext, run_checks
+    from taskkit.taskdata.sets import read_set
+
+    reading = read_set(store)
+    run_checks(SetContext(reading), reading.findings, level=level)
+    return Checked(path, reading.version if reading.data else None, reading.findings.report())
+
+
+def export(
+    path: Path | str, out: Path | str, *, version: str = "4.3", accept_losses: str = "", stored: bool = False
+) -> Exported:
+    """Write a plan as task data; it is put in place only when it was validated, read back and found equal.
+
+    Args:
+        path: the plan.
+        out: a folder, in which ``TASKDATA`` is made, or a file ending in ``.zip``.
+        version: version of the standard to write.
+        accept_losses: ``all``, or a file that lists the losses that are accepted, one a line.
+        stored: leave a zip unpacked.
+
+    Raises:
+        InputError: the plan, or the place, cannot be used.
+        RefusedError: what is written would have errors, or would overwrite what is not ours.
+        InternalError: our own proof failed; nothing was put in place.
+    """
+    from taskkit.mapping import write_plan
+    from taskkit.plan.files import load_plan
+    from taskkit.plan.identity import load_identity, save_identity
+    from taskkit.taskdata.store import written_beside
+    from taskkit.taskdata.version import Version
+    from taskkit.taskdata.writer import FOLDER, files, write_folder, write_zip
+
+    if version != Version.V4_3.text:
+        raise InputError(f"version {version} cannot be written", remedy=f"Write {Version.V4_3.text}")
+    plan = load_plan(path)
+    accepted = _accepted(accept_losses)
+    written = write_plan(plan, load_identity(path))
+    target = Path(out)
+    is_zip = target.suffix.lower() == ".zip"
+    if not is_zip and target.name.upper() != FOLDER:
+        target = target / FOLDER
+    _refuse_foreign(target, plan)
+    with written_beside(target) as new_set:
+        if is_zip:
+            write_zip(written.data, new_set, stored=stored)
+        else:
+            write_folder(written.data, new_set)
+        report, comparison = _proved(new_set, plan, written.ledger)
+    lasting = save_identity(written.identity, path).lasting
+    names = tuple(name for name, _ in files(written.data))
+    losses = {loss.key for loss in written.ledger.losses()}
+    return Exported(
+        plan, target, Version.V4_3, names, written.ledger, comparison, report, lasting,
+        accepted is None or losses <= accepted,
+    )  # fmt: skip
+
+
+def _accepted(accept_losses: str) -> frozenset[str] | None:
+    """The losses that are accepted; None for all."""
+    if accept_losses == "all":
+        return None
+    if not accept_losses:
+        return frozenset()
+    try:
+        lines = Path(accept_losses).read_text("utf-8").splitlines()
+    except (OSError, UnicodeError) as error:
+        raise InputError(f"the list of accepted losses cannot be read: {error}", path=accept_losses) from error
+    return frozenset(line.strip() for line in lines if line.strip() and not line.startswith("#"))
+
+
+def _refuse_foreign(target: Path, plan: Plan) -> None:
+    from taskkit.mapping import is_ours
+    from taskkit.taskdata.sets import read_set
+    from taskkit.taskdata.store import open_store
+
+    if not target.exists():
+        return
+    data = read_set(open_store(target), oracle=False).data
+    if data is None or not is_ours(data, plan.uuid):
+        raise RefusedError(
+            f"{target} is there already and was not written from this plan; nothing was written. "
+            "Move it away, or choose another place."
+        )
+
+
+def _proved(path: Path, plan: Plan, ledger: Ledger) -> tuple[Report, Comparison]:
+    """Check what was written as anybody's set, read it back, and hold it against the plan."""
+    from taskkit.compare import compare_plans
+    from taskkit.mapping import read_plan
+    from taskkit.taskdata.sets import read_set
+    from taskkit.taskdata.store import open_store
+
+    report = _check(open_store(path), path, Level.OFFICE).report
+    errors = [found for found in report if found.severity is Severity.ERROR]
+    if errors:
+        shown = "; ".join(f"{found.message} {found.hint}" for found in errors[:3])
+        more = f" (and {len(errors) - 3} more)" if len(errors) > 3 else ""
+        raise RefusedError(f"nothing was written, because the task data would have errors: {shown}{more}")
+    reading = read_set(open_store(path), oracle=False)
+    if reading.data is None or report.crashed:
+        raise InternalError(f"our own output cannot be read back: {report.crashed}")
+    comparison = compare_plans(plan, read_plan(reading.data).plan, explained=ledger.explains)
+    if not comparison.equal:
+        first = comparison.differences[0]
+        raise InternalError(f"nothing was written: read back, the plan differs in {first.where}: {first.what}")
+    return report, comparison
+
+
+def read(path: Path | str, out: Path | str) -> ReadBack:
+    """Read a set, ours or not, into a plan folder.
+
+    Raises:
+        InputError, UnsafeInputError: the set cannot be opened, or has no task file that can be read.
+        RefusedError: the folder holds a plan already.
+    """
+    from taskkit.mapping import read_plan
+    from taskkit.plan.files import save_plan
+    from taskkit.taskdata.sets import read_set
+    from taskkit.taskdata.store import open_store
+
+    reading = read_set(open_store(path))
+    if reading.data is None:
+        raise InputError(_why_unreadable(reading.findings.report()), path=path)
+    back = read_plan(reading.data)
+    reading.findings.extend(back.findings)
+    save_plan(back.plan, out)
+    return ReadBack(Path(path), Path(out), back.plan, reading.findings.report())
+
+
+def _why_unreadable(report: Report) -> str:
+    worst = max(report, key=lambda found: found.severity)
+    return f"the set cannot be read: {worst.where}: {worst.message}".rstrip(".")
+
+
+def compare(a: Path | str, b: Path | str, *, tolerance: str = "1 mm") -> Compared:
+    """Compare two plans or sets on the ground.
+
+    Where one of them is a set, what a set cannot hold (see the ledger: kept) is left out of the comparison.
+
+    Raises:
+        InputError: one of them cannot be read, or the tolerance is no length.
+    """
+    from taskkit.compare import compare_plans
+    from taskkit.mapping import stays_in_the_office
+    from taskkit.plan.quantities import Length
+
+    try:
+        tolerance_mm = Length(tolerance).metres * 1000
+    except ValueError as error:
+        raise InputError(
+            f"the tolerance {tolerance!r} is no length", remedy=f'{error}; write, for example, "1 cm"'
+        ) from None
+    (plan_a, a_is_plan), (plan_b, b_is_plan) = (_plan_or_set(Path(path)) for path in (a, b))
+    explained = stays_in_the_office(plan_a, plan_b) if not (a_is_plan and b_is_plan) else lambda _path, _owner: False
+    comparison = compare_plans(plan_a, plan_b, explained=explained, tolerance_mm=tolerance_mm)
+    return Compared(Path(a), Path(b), comparison)
+
+
+def _plan_or_set(path: Path) -> tuple[Plan, bool]:
+    from taskkit.mapping import read_plan
+    from taskkit.plan.files import PLAN_FILE, load_plan
+    from taskkit.taskdata.sets import read_set
+    from taskkit.taskdata.store import open_store
+
+    if (path / PLAN_FILE).is_file() or path.suffix.lower() in (".yaml", ".yml"):
+        return load_plan(path), True
+    reading = read_set(open_store(path), oracle=False)
+    if reading.data is None:
+        raise InputError(_why_unreadable(reading.findings.report()), path=path, remedy="Name a plan or a set")
+    return read_plan(reading.data).plan, False
+
+
+def explain(word: str) -> Kind | Element | Attribute:
+    """What a rule, an element (``PFD``) or an attribute (``PFD@C``) is.
+
+    Raises:
+        InputError: there is no such word; the nearest ones are named.
+    """
+    import difflib
+
+    import taskkit.checks  # declares the kinds of findings
+    import taskkit.mapping  # noqa: F401 - likewise
+    from taskkit.taskdata.dictionary import dictionary
+
+    elements = dictionary().elements
+    code, _, letter = word.partition("@")
+    by_case = {known.upper(): element for known, element in elements.items()}
+    element = by_case.get(code.upper())
+    if element is not None and not letter:
+        return element
+    if element is not None:
+        found = {known.upper(): attribute for known, attribute in element.attributes.items()}.get(letter.upper())
+        if found is not None:
+            return found
+    elif word.lower() in KINDS:
+        return KINDS[word.lower()]
+    known = [*KINDS, *elements, *(f"{e.code}@{a}" for e in elements.values() for a in e.attributes)]
+    near = difflib.get_close_matches(word, known, n=3, cutoff=0.5)
+    remedy = f"Did you mean {' or '.join(near)}" if near else "Name a rule, an element (PFD) or an attribute (PFD@C)"
+    raise InputError(f"nothing is known of {word[:60]!r}", remedy=remedy)
+
+
+def new(
+    folder: Path | str,
+    *,
+    source: Path | str | None = None,
+    name_from: str | None = None,
+    code_from: str | None = None,
+    layer: str | None = None,
+) -> Created:
+    """Make a plan folder, empty or with one field for each area of a GIS file.
+
+    Raises:
+        InputError: the GIS file cannot be used (format, frame, column, shape).
+        RefusedError: the folder holds a plan already.
+    """
+    import uuid
+
+    from taskkit.plan.files import save_plan
+    from taskkit.plan.model import Plan
+
+    plan = Plan(uuid=uuid.uuid4(), name=Path(folder).resolve().name)
+    notes: tuple[str, ...] = ()
+    if source is not None:
+        from taskkit.plan.from_gis import fields_from
+
+        imported = fields_from(Path(source), name_from=name_from, code_from=code_from, layer=layer)
+        plan = plan.model_copy(update={"fields": imported.fields, "steering_frame": imported.frame})
+        notes = imported.notes
+    save_plan(plan, folder)
+    return Created(Path(folder), len(plan.fields), None if source is None else Path(source), plan.steering_frame, notes)

@@ -1,0 +1,38 @@
+"""``taskkit export``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from taskkit.cli.options import FormatOption, OutputFormat, finish
+
+__all__ = ["export"]
+
+
+def export(
+    plan: Annotated[Path, typer.Argument(help="A plan: a folder with plan.yaml in it, or that file.")],
+    out: Annotated[Path, typer.Option(metavar="DIR_OR_ZIP", help="Where to: a folder (a stick) or a file .zip.")],
+    version: Annotated[str, typer.Option(help="Version of ISO 11783-10 to write; 4.3 so far.")] = "4.3",
+    accept_losses: Annotated[
+        str, typer.Option(metavar="FILE|all", help="Losses that are accepted: a list, one a line, or all.")
+    ] = "",
+    stored: Annotated[bool, typer.Option("--stored", help="Do not pack the zip: the same bytes anywhere.")] = False,
+    output: FormatOption = OutputFormat.TEXT,
+) -> None:
+    """Write a plan as task data, validate it, read it back, compare, and say what the driver will miss.
+
+    Nothing is put in place unless our own proof holds; what lay there is kept as TASKDATA.old.
+    What runs by itself at a row end can hurt people: the machine's manual, local rules and
+    trained persons decide; stay in the seat and watch the first turns.
+
+    Example: taskkit export samples/larkmoor --out out/larkmoor
+    """
+    from taskkit import api
+    from taskkit.reports import as_json, as_text
+
+    exported = api.export(plan, out, version=version, accept_losses=accept_losses, stored=stored)
+    render = as_json.export if output is OutputFormat.JSON else as_text.export
+    finish(render(exported), act=exported.to_act_on)

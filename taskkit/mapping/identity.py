@@ -1,0 +1,184 @@
+"""Lasting identity: numbers and UUIDs of the plan, identifiers and the link list of the set."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Iterator
+from uuid import UUID, uuid5
+
+from taskkit.findings import Severity, kind
+from taskkit.mapping.reading import Reading
+from taskkit.plan.identity import Identified, Identity, derived
+from taskkit.plan.model import Boundary, Plan, StraightLine
+from taskkit.taskdata.dictionary import LINK_ROOT
+from taskkit.taskdata.document import Element
+
+__all__ = ["Ids", "Uuids", "group_of", "link_list", "linked_plan", "numbered", "part_of", "read_links", "set_uuid"]
+
+CUSTOMER, FARM, FIELD, PART = "customer", "farm", "field", "boundary part"
+GROUP, LINE = "guidance group", "guidance line"
+TAGS = {CUSTOMER: "CTR", FARM: "FRM", FIELD: "PFD", PART: "PLN", GROUP: "GGP", LINE: "GPN"}
+"""What has a number in the plan's own list of numbers, and the element whose identifiers have that number."""
+_KINDS = {tag: word for word, tag in TAGS.items()}
+
+LINK = kind(
+    "link-unusable",
+    Severity.WARNING,
+    "The link of {id} to {value} is passed over: {reason}.",
+    hint="Ask the program that wrote the link list for one UUID for each object.",
+    why="Without a lasting identity of its own, the object will not be recognised when the set comes back.",
+    source="ISO 11783-10, link list (recalled)",
+)
+
+_UUIDS = "1"
+_PLAN = "urn:uuid:"
+_SETS = UUID("b2b0a4ad-6c44-4f0c-9a5b-6a0f0a1de0c7")
+"""The namespace of our own for the UUIDs of sets that bring none."""
+_UUID = re.compile(r"\{?([0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12})\}?")
+_ID = re.compile(r"([A-Z]{3})([1-9][0-9]{0,8})")
+
+
+def part_of(boundary: Boundary, ordinal: int) -> UUID:
+    """The UUID of a part of a boundary; the first part goes by the boundary's own, so that it comes back."""
+    return derived(boundary.uuid, PART, ordinal) if ordinal else boundary.uuid
+
+
+def group_of(line: StraightLine) -> UUID:
+    """The UUID of the group that a guidance line is in."""
+    return derived(line.uuid, GROUP)
+
+
+def numbered(plan: Plan) -> Iterator[Identified]:
+    """Every object that has an element with an identifier, in the order of the set."""
+    for customer in plan.customers:
+        yield Identified(CUSTOMER, customer.uuid, customer.name)
+    for farm in plan.farms:
+        yield Identified(FARM, farm.uuid, farm.name)
+    for field in plan.fields:
+        yield Identified(FIELD, field.uuid, field.name)
+        boundary = field.boundary()
+        for ordinal in range(len(boundary.parts) if boundary else 0):
+            assert boundary
+            yield Identified(PART, part_of(boundary, ordinal), f"{field.name}, part {ordinal + 1}")
+        for line in field.lines:
+            yield Identified(GROUP, group_of(line), f"{field.name}, {line.name}")
+            yield Identified(LINE, line.uuid, f"{field.name}, {line.name}")
+
+
+class Ids:
+    """The identifiers of one set, from the numbers that the plan's objects keep for good."""
+
+    def __init__(self, identity: Identity) -> None:
+        self._identity = identity
+
+    def of(self, kind: str, uuid: UUID) -> str:
+        """The identifier of an object, e.g. ``PFD7``; raises LookupError where it has none."""
+        return f"{TAGS[kind]}{self._identity.number(kind, uuid)}"
+
+
+def link_list(plan: Plan, ids: Ids, head: dict[str, str]) -> Element:
+    """The root of LINKLIST.XML: one group of UUIDs, in the namespace of the plan.
+
+    The plan has no element; its UUID is the namespace of the group, as a URN (RFC 4122, section 3).
+    """
+    root = Element(LINK_ROOT, head)
+    group = Element("LGP", {"A": "LGP1", "B": _UUIDS, "D": f"{_PLAN}{plan.uuid}"})
+    root.add(group)
+    for one in numbered(plan):
+        group.add(Element("LNK", {"A": ids.of(one.kind, one.uuid), "B": str(one.uuid)}))
+    return root
+
+
+def linked_plan(links: Element | None) -> UUID | None:
+    """The UUID of the plan that a set was written from, None where it does not tell."""
+    for group in _groups(links):
+        if found := _uuid((group.get("D") or "").strip().lower().removeprefix(_PLAN)):
+            return found
+    return None
+
+
+def read_links(links: Element | None, reading: Reading) -> dict[str, UUID]:
+    """Identifier -> UUID for every usable link of every group of UUIDs; the first link of an identifier counts."""
+    found: dict[str, UUID] = {}
+    seen: set[UUID] = set()
+    for group in _groups(links):
+        for link in group.elements("LNK"):
+            target, value = (link.get("A") or "").strip(), link.get("B") or ""
+            uuid = _uuid(value.strip().lower().removeprefix(_PLAN))
+            if uuid is not None and uuid in seen and found.get(target) != uuid:
+                reading.found(LINK, link, id=target[:14], value=value[:80], reason="another object has this UUID")
+            elif uuid is None:
+                reading.found(LINK, link, id=target[:14], value=value[:80], reason="it is no UUID")
+            elif target not in found:
+                found[target] = uuid
+                seen.add(uuid)
+    return found
+
+
+def set_uuid(main: Element) -> UUID:
+    """A UUID for a set that brings none, from its customers, farms and fields: their identifiers and names.
+
+    Geometry does not count, so that a set keeps it when a terminal moved a boundary.
+    """
+    digest = hashlib.sha256((main.get("ManagementSoftwareManufacturer") or "").encode())
+    for element in main.elements():
+        if element.tag in ("CTR", "FRM", "PFD"):
+            texts = (element.tag, *(f"{code}={element.get(code)}" for code in "ABC"))
+            digest.update("\x1f".join(("", *texts)).encode())
+    return uuid5(_SETS, digest.hexdigest())
+
+
+class Uuids:
+    """Gives every object that is read a UUID, and no UUID twice.
+
+    Args:
+        links: identifier -> UUID, of the link list.
+        identity: numbers that a plan keeps, for objects without a link.
+        base: the parent of UUIDs for objects that neither of them knows.
+        taken: UUIDs that are in use.
+    """
+
+    def __init__(self, links: dict[str, UUID], identity: Identity, *, base: UUID, taken: set[UUID]) -> None:
+        self._links = links
+        self._reserved = set(links.values())
+        self._identity = identity
+        self._base = base
+        self._taken = taken
+
+    def linked(self, identifier: str | None) -> UUID | None:
+        """The UUID that stands for an identifier, in the link list or else in the plan's own numbers."""
+        if not identifier:
+            return None
+        match = _ID.fullmatch(identifier)
+        own = self._identity.uuid(_KINDS.get(match[1], ""), int(match[2])) if match else None
+        return self._links.get(identifier, own)
+
+    def take(self, element: Element, identifier: str | None) -> UUID:
+        """The UUID of an object; one of our own from the element's identifier, or its place, where none is known."""
+        for uuid in (self.linked(identifier), identifier and uuid5(self._base, identifier)):
+            if uuid and uuid not in self._taken:
+                return self._take(uuid)
+        return self._take(uuid5(self._base, element.path()))
+
+    def free(self, uuid: UUID) -> bool:
+        """Take a UUID that something else than an element brings; False where it belongs to an object already."""
+        if uuid in self._taken or uuid in self._reserved:
+            return False
+        self._take(uuid)
+        return True
+
+    def _take(self, uuid: UUID) -> UUID:
+        self._taken.add(uuid)
+        return uuid
+
+
+def _groups(links: Element | None) -> Iterator[Element]:
+    """The groups of a link list that hold UUIDs."""
+    if links is not None:
+        yield from (group for group in links.elements("LGP") if (group.get("B") or "").strip() == _UUIDS)
+
+
+def _uuid(text: str) -> UUID | None:
+    match = _UUID.fullmatch(text)
+    return UUID(match[1]) if match else None

@@ -1,0 +1,206 @@
+"""A whole plan to a set of task data, and a plan from any set."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from uuid import UUID
+
+import taskkit
+from taskkit.errors import RefusedError
+from taskkit.findings import Report, Severity, kind
+from taskkit.mapping.fields import read_field, write_fields
+from taskkit.mapping.headland_file import FORM, HEADLAND_FILE, Attached, read_headland_file, write_headland_file
+from taskkit.mapping.identity import Ids, Uuids, link_list, linked_plan, numbered, read_links, set_uuid
+from taskkit.mapping.ledger import Ledger, Noticed, ledger_of
+from taskkit.mapping.parties import read_customer, read_farm, write_customers, write_farms
+from taskkit.mapping.reading import Reading
+from taskkit.plan.identity import Identity
+from taskkit.plan.leaves import leaves
+from taskkit.plan.model import Plan
+from taskkit.taskdata.dictionary import TASK_ROOT
+from taskkit.taskdata.document import LINK_FILE, Element, TaskData
+from taskkit.taskdata.version import Version
+from taskkit.taskdata.writer import serialise
+
+__all__ = ["ReadBack", "Written", "is_ours", "read_plan", "write_plan"]
+
+MISSING = kind(
+    "headland-file-missing",
+    Severity.WARNING,
+    "The set names the attached file {file}, and there is none: headland depths and row-end plans are lost.",
+    hint="Take them from the plan that the set was written from.",
+    why="The standard has no element for them; that file is the only place where the set can hold them.",
+    source="taskkit's own attached file",
+)
+EXTERNAL = kind(
+    "external-file-unread",
+    Severity.WARNING,
+    "What stands in the external file {file} is not taken into the plan.",
+    hint="Have the set written as one file, without external ones.",
+    why="Customers, farms or fields may be missing from the plan.",
+    source="ISO 11783-10, external files (recalled)",
+)
+
+_SOFTWARE = "taskkit"
+_OFFICE = "1"
+_GIVE_BACK = "2"
+_LINK_LIST_TYPE = "1"
+_HEADLAND_TYPE = "128"
+"""The first number of those left to makers; with no maker's number beside it, it says nothing by itself."""
+_VERSION = Version.V4_3
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A plan as task data.
+
+    Attributes:
+        data: the set.
+        ledger: what became of each leaf.
+        identity: the numbers that the plan's objects have in it, the new ones included.
+    """
+
+    data: TaskData
+    ledger: Ledger
+    identity: Identity
+
+
+@dataclass(frozen=True, slots=True)
+class ReadBack:
+    """A plan from a set.
+
+    Attributes:
+        plan: the plan.
+        findings: what is broken in the set, and what it has that the plan has no word for.
+    """
+
+    plan: Plan
+    findings: Report
+
+
+def write_plan(plan: Plan, identity: Identity) -> Written:
+    """A plan as a set of version 4.3, with its link list and, where there is something to attach, HEADLAND.XML.
+
+    The same plan and numbers give the same bytes.
+
+    Raises:
+        RefusedError: one UUID stands for two objects, or a length is beyond all measure.
+    """
+    _refuse_shared_uuids(plan)
+    identity = identity.assign(numbered(plan))
+    ids, noticed = Ids(identity), Noticed()
+    links = link_list(plan, ids, _head())
+    headland = write_headland_file(plan, noticed)
+    companions = {} if headland is None else {HEADLAND_FILE: headland}
+    main = Element(TASK_ROOT, _head())
+    main.add(_attached(LINK_FILE, _LINK_LIST_TYPE, serialise(links)))
+    if headland is not None:
+        main.add(_attached(HEADLAND_FILE, _HEADLAND_TYPE, headland, version=FORM))
+    for elements in (write_customers, write_farms, write_fields):
+        for element in elements(plan, ids, noticed):
+            main.add(element)
+    return Written(TaskData(main, links, companions), ledger_of(plan, noticed), identity)
+
+
+def read_plan(data: TaskData, *, identity: Identity | None = None, name: str = "Task data") -> ReadBack:
+    """The plan that a set holds, whoever wrote it; what is broken is left out, and said.
+
+    UUIDs come from the link list; for an object that it does not name from the numbers of a plan that the set is
+    known to belong to; else they are derived from the set's own names and identifiers.
+
+    Args:
+        data: the set.
+        identity: numbers of that plan.
+        name: what the plan is called: a set has no name for it.
+    """
+    reading = Reading()
+    base = set_uuid(data.main)
+    uuid = linked_plan(data.links) or base
+    uuids = Uuids(read_links(data.links, reading), identity or Identity(), base=base, taken={uuid})
+    attached = _read_attached(data, uuids, reading)
+    held: dict[str, list[Element]] = {"CTR": [], "FRM": [], "PFD": []}
+    for element in data.main.elements():
+        if element.tag in held:
+            held[element.tag].append(element)
+        elif element.tag == "XFR":
+            reading.found(EXTERNAL, element, file=(element.get("A") or "")[:20])
+        elif element.tag != "AFE":
+            reading.beyond_element(element)
+    customers = [read_customer(element, uuids, reading) for element in held["CTR"]]
+    customer_of = _by_identifier(held["CTR"], [customer.uuid for customer in customers])
+    farms = [read_farm(element, uuids, customer_of, reading) for element in held["FRM"]]
+    farm_of = _by_identifier(held["FRM"], [farm.uuid for farm in farms])
+    fields = [read_field(element, uuids, customer_of, farm_of, attached, reading) for element in held["PFD"]]
+    _tell_of_strangers(attached, {field.uuid for field in fields}, data, reading)
+    plan = Plan(
+        uuid=uuid,
+        name=name,
+        customers=tuple(customers),
+        farms=tuple(farms),
+        fields=tuple(fields),
+        row_end_plans=attached.row_end_plans,
+    )
+    return ReadBack(plan, reading.report())
+
+
+def is_ours(data: TaskData, plan_uuid: UUID) -> bool:
+    """Whether a set was written from a plan by this program, and nobody wrote it since."""
+    main = data.main
+    return (
+        main.get("ManagementSoftwareManufacturer") == _SOFTWARE
+        and main.get("DataTransferOrigin") == _OFFICE
+        and linked_plan(data.links) == plan_uuid
+    )
+
+
+def _head() -> dict[str, str]:
+    return {
+        "VersionMajor": str(_VERSION.major),
+        "VersionMinor": str(_VERSION.minor),
+        "ManagementSoftwareManufacturer": _SOFTWARE,
+        "ManagementSoftwareVersion": taskkit.__version__,
+        "DataTransferOrigin": _OFFICE,
+    }
+
+
+def _attached(name: str, file_type: str, content: bytes, *, version: str | None = None) -> Element:
+    """The entry of an attached file; its maker's number stays empty, the project has none."""
+    entry = {"A": name, "B": _GIVE_BACK, "C": "", "D": file_type}
+    return Element("AFE", {**entry, **({"E": version} if version else {}), "F": str(len(content))})
+
+
+def _read_attached(data: TaskData, uuids: Uuids, reading: Reading) -> Attached:
+    """What HEADLAND.XML says; every other companion is told as something that the plan has no word for."""
+    entries = {(entry.get("A") or "").strip().upper(): entry for entry in data.main.elements("AFE")}
+    file = next((name for name in data.companions if name.upper() == HEADLAND_FILE), None)
+    for name in data.companions:
+        if name != file and name.upper() != LINK_FILE:
+            reading.beyond(f"files *.{name.rpartition('.')[2][:9]} beside the task file")
+    if file is not None:
+        return read_headland_file(lambda: data.companions[file], uuids, reading)
+    if HEADLAND_FILE in entries:
+        reading.found(MISSING, entries[HEADLAND_FILE], file=HEADLAND_FILE)
+    return Attached()
+
+
+def _by_identifier(elements: list[Element], uuids: list[UUID]) -> Mapping[str, UUID]:
+    """Identifier -> UUID; of two elements with one identifier the first counts."""
+    pairs = zip((element.get("A") for element in elements), uuids, strict=True)
+    return {identifier: uuid for identifier, uuid in reversed(list(pairs)) if identifier}
+
+
+def _tell_of_strangers(attached: Attached, fields: set[UUID], data: TaskData, reading: Reading) -> None:
+    for uuid in sorted((attached.headlands.keys() | attached.row_ends.keys()) - fields):
+        reading.left_out(data.main, "the set holds no such field", what=f"The headland of {uuid}")
+
+
+def _refuse_shared_uuids(plan: Plan) -> None:
+    seen: dict[UUID, str] = {}
+    for leaf in leaves(plan):
+        if leaf.path.rpartition(".")[2] != "uuid":
+            continue
+        if leaf.value in seen:
+            both = f"{seen[leaf.value]} and {leaf.label}"
+            raise RefusedError(f"{leaf.value} stands for two objects, {both}; nothing was written")
+        seen[leaf.value] = leaf.label

@@ -1,0 +1,159 @@
+"""Results as JSON that others build on: keys stay, more may come; the version counts changes of meaning."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from taskkit.findings import Finding, Kind, Report
+from taskkit.taskdata.dictionary import Attribute, Element
+
+if TYPE_CHECKING:
+    # What only some commands need is not imported for all: check starts without the plan's libraries.
+    from taskkit.api import Checked, Compared, Created, Exported, ReadBack
+    from taskkit.compare import Comparison
+
+__all__ = ["VERSION", "checks", "comparison", "creation", "explanation", "export", "reading"]
+
+VERSION = 1
+
+
+def checks(checked: Sequence[Checked]) -> str:
+    """The result of ``check``."""
+    return _dump(
+        {
+            "sets": [
+                {
+                    "path": str(one.path),
+                    "taskdata_version": None if one.version is None else one.version.text,
+                    **_report(one.report),
+                }
+                for one in checked
+            ]
+        }
+    )
+
+
+def export(exported: Exported) -> str:
+    """The result of ``export``."""
+    ledger = exported.ledger
+    return _dump(
+        {
+            "plan": {"uuid": str(exported.plan.uuid), "name": exported.plan.name},
+            "path": str(exported.path),
+            "taskdata_version": exported.version.text,
+            "files": list(exported.files),
+            "ledger": {
+                "counts": dict(ledger.counts()),
+                "missed_by_driver": list(ledger.missed_by_driver()),
+                "entries": [
+                    {"key": e.key, "what": e.label, "class": str(e.carried), "note": e.note} for e in ledger.entries
+                ],
+            },
+            "losses_accepted": exported.accepted,
+            "lasting_numbers": exported.lasting,
+            "comparison": _comparison(exported.comparison),
+            "check": _report(exported.report),
+        }
+    )
+
+
+def reading(back: ReadBack) -> str:
+    """The result of ``read``."""
+    counts = {"customers": len(back.plan.customers), "farms": len(back.plan.farms), "fields": len(back.plan.fields)}
+    return _dump({"path": str(back.path), "folder": str(back.folder), "plan": counts, **_report(back.report)})
+
+
+def comparison(compared: Compared) -> str:
+    """The result of ``compare``."""
+    return _dump({"a": str(compared.a), "b": str(compared.b), **_comparison(compared.comparison)})
+
+
+def creation(made: Created) -> str:
+    """The result of ``new``."""
+    return _dump(
+        {
+            "folder": str(made.folder),
+            "fields": made.fields,
+            "source": None if made.source is None else str(made.source),
+            "frame": made.frame,
+            "notes": list(made.notes),
+        }
+    )
+
+
+def explanation(explained: Kind | Element | Attribute) -> str:
+    """The result of ``explain``."""
+    if isinstance(explained, Kind):
+        facts: dict[str, Any] = {
+            "what": "rule", "name": explained.name, "severity": explained.severity.word, "message": explained.message,
+            "hint": explained.hint, "why": explained.why, "source": explained.source,
+            "confidence": str(explained.confidence), "level": explained.level.name.lower(),
+        }  # fmt: skip
+    elif isinstance(explained, Element):
+        facts = {
+            "what": "element", "name": explained.code, "title": explained.name, "about": explained.about,
+            "since": explained.since.text, "confidence": str(explained.confidence), "source": explained.source,
+            "attributes": list(explained.attributes), "children": list(explained.children),
+        }  # fmt: skip
+    else:
+        facts = {
+            "what": "attribute", "name": f"{explained.element}@{explained.code}", "title": explained.name,
+            "about": explained.about, "type": explained.type, "required": explained.required,
+            "minimum": _number(explained.minimum), "maximum": _number(explained.maximum),
+            "max_length": explained.max_length, "pattern": explained.pattern, "unit": explained.unit,
+            "values": {value.value: value.meaning for value in explained.values}, "target": explained.target,
+            "since": explained.since.text, "confidence": str(explained.confidence), "source": explained.source,
+        }  # fmt: skip
+    return _dump(facts)
+
+
+def _dump(facts: dict[str, Any]) -> str:
+    return json.dumps({"version": VERSION, **facts}, indent=2, ensure_ascii=False)
+
+
+def _number(value: object) -> str | None:
+    return None if value is None else str(value)
+
+
+def _report(report: Report) -> dict[str, Any]:
+    return {
+        "findings": [_finding(found) for found in report],
+        "unlisted": [
+            {"rule": rule, "severity": severity.word, "count": count}
+            for (rule, severity), count in report.unlisted.items()
+        ],
+        "skipped": [{"rule": skip.rule, "reason": skip.reason} for skip in report.skipped],
+        "crashed": [{"rule": crash.rule, "error": crash.error} for crash in report.crashed],
+        "counts": report.counts(),
+    }
+
+
+def _finding(found: Finding) -> dict[str, Any]:
+    where = found.where
+    return {
+        "rule": found.rule,
+        "severity": found.severity.word,
+        "message": found.message,
+        "file": where.file,
+        "line": where.line,
+        "column": where.column,
+        "element": where.element,
+        "id": where.id,
+        "facts": dict(found.facts),
+        "hint": found.hint,
+        "fingerprint": found.fingerprint,
+    }
+
+
+def _comparison(compared: Comparison) -> dict[str, Any]:
+    return {
+        "equal": compared.equal,
+        "largest_move_mm": compared.largest_move_mm,
+        "hausdorff_mm": compared.hausdorff_mm,
+        "common_shift": None,
+        "differences": [
+            {"kind": d.kind, "what": d.what, "where": d.where, "a": d.a, "b": d.b} for d in compared.differences
+        ],
+    }

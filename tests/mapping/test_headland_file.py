@@ -1,0 +1,189 @@
+import pytest
+from lxml import etree
+from mapped import numbered, parsed, rich_plan, said, task_file, through_bytes, written
+
+from taskkit.errors import RefusedError
+from taskkit.mapping import Carried, is_ours, read_plan
+from taskkit.mapping.headland_file import FORM
+from taskkit.plan.model import Action, Headland, Plan, ReferencePoint, RowEndPlan, Step, TurnShape, TurnSide
+from taskkit.plan.quantities import Length
+from taskkit.shipped import schema_file
+from taskkit.taskdata.writer import files
+
+SCHEMA = schema_file("xsd", "headland", "HEADLAND.xsd")
+XS = "{http://www.w3.org/2001/XMLSchema}"
+ONE = numbered(50)
+GOOD = f'<row_end_plan uuid="{ONE}" name="Drill"><leaving>{{}}</leaving></row_end_plan>'
+
+
+def read_with(text):
+    """What a set of one field says together with this attached file."""
+    link = (
+        '<ISO11783LinkList><LGP A="LGP1" B="1"><LNK A="PFD1" B="00000000-0000-4000-8000-000000000004"/>'
+        "</LGP></ISO11783LinkList>"
+    )
+    main = task_file('<PFD A="PFD1" C="Long Acre" D="0"/>')
+    return read_plan(parsed(main, link, HEADLAND_XML=text if isinstance(text, bytes) else text.encode()))
+
+
+def form(inner, number=FORM):
+    return f'<headland form="{number}">{inner}</headland>'
+
+
+def step(attributes):
+    return form(GOOD.format(f"<step {attributes}/>"))
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "<headland",
+        "no XML",
+        '<!DOCTYPE headland [<!ENTITY a "aaaa">]><headland form="1">&a;</headland>',
+        "<other/>",
+        "<headland/>",
+        form("", number=2),
+        '<headland form="1">' * 500,
+        '<?xml version="1.0" encoding="no-such"?><headland form="1"/>',
+        b"\xff\xff\xff",
+    ],
+    ids=["empty", "cut", "text", "doctype", "other root", "no form", "newer form", "deep", "encoding", "bytes"],
+)
+def test_a_file_that_cannot_be_used_is_one_finding_and_the_set_is_read(text):
+    back = read_with(text)
+    assert len(said(back, "headland-file-unusable")) == 1
+    assert len(back.plan.fields) == 1
+    assert (back.plan.row_end_plans, back.plan.fields[0].headland) == ((), None)
+
+
+@pytest.mark.parametrize(
+    ("attributes", "reason"),
+    [
+        ('action="explode" at_m="1" reference="tool"', "action"),
+        ('action="sections on" at_m="1e9" reference="tool"', "no decimal number"),
+        ('action="sections on" at_m="nan" reference="tool"', "no decimal number"),
+        ('action="sections on" at_m="1,5" reference="tool"', "no decimal number"),
+        ('action="sections on" at_m="5 ft" reference="tool"', "no decimal number"),
+        ('action="sections on" at_m="9999999999999" reference="tool"', "no decimal number"),
+        ('action="sections on" at_m="1" reference="roof"', "reference"),
+        ('action="sections on" reference="tool"', "at"),
+        ('action="sections on" at_m="1" reference="tool" speed_m_per_s="2"', "speed"),
+        ('action="speed" at_m="1" reference="tool"', "speed"),
+        ('action="sections on" at_m="1" reference="tool" wait="2"', "'wait' is not known here"),
+    ],
+)
+def test_a_row_end_plan_with_a_step_that_cannot_be_understood_is_left_out_whole(attributes, reason):
+    back = read_with(step(attributes))
+    assert back.plan.row_end_plans == ()
+    (message,) = said(back, "left-out-of-plan")
+    assert message.startswith("The row end plan Drill is left out of the plan: ")
+    assert reason in message
+
+
+@pytest.mark.parametrize(
+    ("inner", "what"),
+    [
+        ("<strange/>", "The strange is"),
+        ('<row_end_plan uuid="x" name="Drill"/>', "The row end plan Drill"),
+        (f'<row_end_plan uuid="{ONE}"/>', f"The row end plan {ONE}"),
+        (f'<row_end_plan uuid="{ONE}" name="Drill" skip="-1"/>', "The row end plan Drill"),
+        (f'<row_end_plan uuid="{ONE}" name="Drill" turn="flip"/>', "The row end plan Drill"),
+        (f'<row_end_plan uuid="{ONE}" name="Drill"><staying/></row_end_plan>', "The row end plan Drill"),
+        (f'<row_end_plan uuid="{ONE}" name="Drill"><leaving/><leaving/></row_end_plan>', "The row end plan Drill"),
+        (
+            f'<row_end_plan uuid="{ONE}" name="Drill"><leaving><stop/></leaving></row_end_plan>',
+            "The row end plan Drill",
+        ),
+        (f'<row_end_plan uuid="{numbered(4)}" name="Thief"/>', "The row end plan Thief"),
+        ('<field uuid="x" depth_m="1"/>', "The field x"),
+        (f'<field uuid="{numbered(4)}" depth_m="deep"/>', f"The field {numbered(4)}"),
+        (f'<field uuid="{numbered(4)}" row_end_plan="{ONE}"/>', f"The row-end plan {ONE} of a field"),
+        (f'<field uuid="{numbered(44)}" depth_m="1"/>', f"The headland of {numbered(44)}"),
+    ],
+)
+def test_what_else_is_wrong_is_left_out_by_itself(inner, what):
+    back = read_with(form(inner + f'<row_end_plan uuid="{numbered(60)}" name="Sound"/>'))
+    (message,) = said(back, "left-out-of-plan")
+    assert message.startswith(what)
+    assert [p.name for p in back.plan.row_end_plans] == ["Sound"]
+    assert back.plan.fields[0].uuid == numbered(4)
+    assert back.plan.fields[0].row_end is None
+
+
+def test_a_file_that_is_too_large_is_not_even_parsed():
+    (message,) = said(read_with(form("") + " " * (17 << 20)), "headland-file-unusable")
+    assert "larger than 16 MiB" in message
+
+
+def test_a_field_whose_row_end_plan_is_left_out_keeps_its_headland():
+    broken = GOOD.format('<step action="x"/>')
+    field = f'<field uuid="{numbered(4)}" depth_m="12.5" row_end_plan="{ONE}"/>'
+    plan = read_with(form(broken + field)).plan
+    assert plan.fields[0].headland == Headland(depth=Length("12.5 m"))
+    assert plan.fields[0].row_end is None
+
+
+def test_the_file_is_found_whatever_case_its_name_has():
+    data = through_bytes(written(rich_plan()).data)
+    data.companions = {name.lower(): content for name, content in data.companions.items()}
+    assert read_plan(data) == read_plan(through_bytes(written(rich_plan()).data))
+
+
+def test_there_is_no_file_where_there_is_nothing_to_attach():
+    plan = rich_plan()
+    bare = plan.model_copy(update={"fields": plan.fields[1:], "row_end_plans": ()})
+    data = written(bare).data
+    assert data.companions == {}
+    assert [entry.get("A") for entry in data.main.elements("AFE")] == ["LINKLIST.XML"]
+
+
+def test_the_entries_name_the_files_and_their_lengths():
+    content = dict(files(written(rich_plan()).data))
+    entries = {e.get("A"): e.attributes for e in written(rich_plan()).data.main.elements("AFE")}
+    assert {name: int(e["F"]) for name, e in entries.items()} == {
+        name: len(content[name]) for name in ("LINKLIST.XML", "HEADLAND.XML")
+    }
+    assert {e["C"] for e in entries.values()} == {""}
+    assert [e["D"] for e in entries.values()] == ["1", "128"]
+
+
+@pytest.mark.parametrize("at", ["999999999999 mi", "0.0000000000000000000000000001 mm"])
+def test_a_length_that_cannot_be_meant_is_refused(at):
+    step = Step(action=Action.SECTIONS_ON, at=Length(at), reference=ReferencePoint.TOOL)
+    plan = Plan(uuid=numbered(1), name="x", row_end_plans=(RowEndPlan(uuid=numbered(2), name="y", leaving=(step,)),))
+    with pytest.raises(RefusedError, match=r"row-end plan y: .* nothing was written"):
+        written(plan)
+
+
+def test_a_row_end_plan_that_the_plan_does_not_hold_is_not_carried():
+    plan = rich_plan()
+    lost = plan.fields[0].model_copy(update={"row_end": ONE, "customer": ONE})
+    plan = plan.model_copy(update={"fields": (lost,)})
+    made = written(plan)
+    losses = {e.leaf.path: (e.carried, e.note) for e in made.ledger.losses()}
+    assert losses == {
+        "fields.row_end": (Carried.NOT_CARRIED, f"the plan holds no row-end plan {ONE}"),
+        "fields.customer": (Carried.NOT_CARRIED, f"the plan holds no customer {ONE}"),
+    }
+    assert read_plan(through_bytes(made.data)).plan.fields[0].row_end is None
+
+
+def test_the_schema_has_the_words_of_the_model():
+    root = etree.parse(SCHEMA)
+    for words in (Action, ReferencePoint, TurnShape, TurnSide):
+        listed = root.findall(f"{XS}simpleType[@name='{words.__name__}']/{XS}restriction/{XS}enumeration")
+        assert [value.get("value") for value in listed] == list(words)
+
+
+def test_a_set_is_ours_while_nobody_else_wrote_it():
+    data = through_bytes(written(rich_plan()).data)
+    assert is_ours(data, numbered(1))
+    assert not is_ours(data, numbered(2))
+    data.main.attributes["DataTransferOrigin"] = "2"
+    assert not is_ours(data, numbered(1))
+    data.main.attributes |= {"DataTransferOrigin": "1", "ManagementSoftwareManufacturer": "other"}
+    assert not is_ours(data, numbered(1))
+    again = through_bytes(written(rich_plan()).data)
+    again.links = None
+    assert not is_ours(again, numbered(1))
