@@ -511,7 +511,7 @@ OTHER = {
     "turning": True,
     "depth": Length("77 m"),
     "date": "2020-02-29",
-    "fields": (numbered(9),),
+    "fields": (numbered(9), numbered(4)),
     "limit": "POLYGON ((1 1, 2 1, 2 2, 1 1))",
     "place": "POINT (1 2)",
     "path": "LINESTRING (1 1, 2 2)",
