@@ -60,6 +60,8 @@ class PlanValue(pydantic.BaseModel):
 
     word: ClassVar[str]
     """What such a thing is called in a sentence."""
+    leads: ClassVar[tuple[str, ...]] = ()
+    """The members that come before the others, where that is not the order in which they are declared."""
 
 
 class PlanObject(PlanValue):

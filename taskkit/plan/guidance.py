@@ -65,6 +65,10 @@ class Shift(PlanObject):
 
 class _Line(PlanObject):
     word = "line"
+    leads = (
+        *("uuid", "name", "fields", "kind", "a", "b", "heading_deg"),
+        *("path", "centre", "radius", "direction", "sector", "spacing"),
+    )
 
     name: Text
     group: Text | None = None

@@ -153,6 +153,8 @@ def _replaced(
     inner = next((m for m in members(member.holds[0]) if m.name == names[1]), None)
     if inner is None:
         return None
+    if value is None and held is None:
+        return node
     if value is None and not member.required and (inner.required or _is_all_of(inner, held)):
         return _with(node, member, None)
     if held is None:

@@ -61,7 +61,9 @@ def members(cls: type[PlanValue]) -> tuple[Member, ...]:
     (['lines'], ['kind'])
     """
     found = []
-    for name, field in cls.model_fields.items():
+    fields = cls.model_fields
+    for name in dict.fromkeys([*(name for name in cls.leads if name in fields), *fields]):
+        field = fields[name]
         kinds = tuple(dict.fromkeys(_types(field.annotation)))
         marks = [*field.metadata, *_marks(field.annotation)]
         holds = tuple(kind for kind in kinds if isinstance(kind, type) and issubclass(kind, PlanValue))

@@ -48,7 +48,7 @@ def rewrite(text: str, old: Plan, new: Plan, *, path: Path | str | None = None, 
         again = plan_from(Text(changed, path), resolve=resolve)
     except (InputError, LookupError, ValueError) as error:
         raise RefusedError(f"the plan cannot be changed in its place: {error}") from error
-    if text_of(again) != text_of(new):
+    if again != new and text_of(again) != text_of(new):
         raise RefusedError("the plan cannot be changed in its place; write it anew")
     return changed
 
@@ -86,6 +86,13 @@ class _Rewriter:
         known = {member.key: member for member in members(type(new))}
         removed = [keys.index(m.key) for m in members(type(old)) if m.key in keys and m.key not in known]
         inserted: _Inserted = {}
+        # What a file said about a shape is written down when the shape is no longer taken from there.
+        uprooted = any(
+            m.is_shape
+            and isinstance(block.values.get(key), Block)
+            and getattr(old, m.name, None) != getattr(new, m.name)
+            for key, m in known.items()
+        )
         place = 0
         for key, member in known.items():
             before, after = getattr(old, member.name, None), getattr(new, member.name)
@@ -97,7 +104,8 @@ class _Rewriter:
                     removed.append(place - 1)
             elif node is None:
                 # An object without a line for it has its UUID from its name, and keeps it under another.
-                if (renamed and around) if key == "uuid" else before != after:
+                missing = before != after or (uprooted and after != member.default)
+                if (renamed and around) if key == "uuid" else missing:
                     inserted.setdefault(place, []).append(self._entry(member, after, block, within))
             elif not self._inside(member, node, before, after, within, renamed=renamed, flow=flow):
                 self._splices.replace_entry(block, key, self._entry(member, after, block, within))

@@ -187,7 +187,7 @@ class FromSheet:
 
 
 def _keys(about: str, *required: str, **keys: str) -> dict[str, Any]:
-    properties = {key: {"type": ["string", "number"], "description": said} for key, said in keys.items()}
+    properties = {key: {"type": ["string", "number", "boolean"], "description": said} for key, said in keys.items()}
     schema = {"type": "object", "description": about, "properties": properties, "required": list(required)}
     return schema | {"additionalProperties": False}
 

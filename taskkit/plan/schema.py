@@ -61,12 +61,16 @@ def _or_nothing(value: dict[str, Any]) -> dict[str, Any]:
     """A key whose value may be left empty."""
     value.pop("default", None)
     if "anyOf" in value:
-        return value
+        return value if _takes_nothing(value) else value | {"anyOf": [*value["anyOf"], {"type": "null"}]}
     if kind := value.get("type"):
         kinds = [kind] if isinstance(kind, str) else kind
         return value | {"type": [*kinds, *(["null"] if "null" not in kinds else [])]}
     about = {key: value.pop(key) for key in ("title", "description") if key in value}
     return {"anyOf": [value, {"type": "null"}]} | about
+
+
+def _takes_nothing(value: dict[str, Any]) -> bool:
+    return "null" in value.get("type", ()) or any(map(_takes_nothing, value.get("anyOf", ())))
 
 
 def run(arguments: Sequence[str]) -> int:

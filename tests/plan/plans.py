@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import datetime
+import enum
 from uuid import UUID
 
 from hypothesis import strategies as st
 
 from taskkit.geometry.line import LonLatLine, Part
 from taskkit.plan import model
+from taskkit.plan.leaves import leaves
 from taskkit.plan.model import (
     Action,
     Anchor,
@@ -68,7 +70,7 @@ from taskkit.plan.quantities import Area, Duration, Length, Speed
 
 LARKMOOR = """\
 # The spring drilling
-format: 1
+format: 2
 uuid: 6f0f3a52-6c3e-4c0e-9d55-0d7b3c0c7a11
 name: Larkmoor, spring work
 steering_frame: ETRS89
@@ -498,3 +500,52 @@ def plans(draw):
         shared_lines=shared,
         jobs=tuple(jobs),
     )
+
+
+OTHER = {
+    "lon_deg": 3.25,
+    "lat_deg": 3.25,
+    "start": "2026-03-01",
+    "end": "2026-05-01",
+    "hole": 5,
+    "turning": True,
+    "depth": Length("77 m"),
+    "date": "2020-02-29",
+    "fields": (numbered(9), numbered(4)),
+    "limit": "POLYGON ((1 1, 2 1, 2 2, 1 1))",
+    "place": "POINT (1 2)",
+    "path": "LINESTRING (1 1, 2 2)",
+    "parts": "POLYGON ((1 1, 2 1, 2 2, 1 1))",
+}
+BY_TYPE = {
+    Length: Length("77 m"),
+    Duration: Duration("77 s"),
+    Speed: Speed("9 km/h"),
+    Area: Area("7 ha"),
+    float: 45.5,
+    int: 6,
+    bool: False,
+}
+TYPES = {leaf.path: type(leaf.value) for leaf in leaves(small_plan()) if leaf.value is not None}
+
+
+def another(leaf):
+    """Another value that such a leaf could have."""
+    name, kind = leaf.path.rpartition(".")[2], TYPES[leaf.path]
+    if kind is UUID:
+        return UUID(int=leaf.value.int + 100) if leaf.value else numbered(2)
+    if name in OTHER:
+        return OTHER[name]
+    if issubclass(kind, enum.StrEnum):
+        return next(word for word in kind if word != leaf.value)
+    return BY_TYPE.get(kind, "something else")
+
+
+def can_stand_alone(leaf):
+    """Whether the leaf can be changed without another that belongs to it."""
+    name = leaf.path.rpartition(".")[2]
+    if ".leaving." in leaf.path or ".entering." in leaf.path:  # a step has the argument of its action
+        return name in ("at", "reference") or (name in ("speed", "text", "valve") and leaf.value is not None)
+    if ".start." in leaf.path or ".end." in leaf.path or ".islands." in leaf.path:  # one of two ways to say it
+        return leaf.value is not None
+    return name != "kind" or leaf.value not in ("straight", "A + heading", "pivot")
