@@ -176,8 +176,9 @@ def _home(hole: Array, outers: Sequence[Array], low: Array, high: Array, by_size
 def _troubles(
     part: Sequence[int], rings: Sequence[Ring], open_rings: Sequence[MetreLine], plane: LocalPlane
 ) -> Iterator[RingTrouble]:
-    for problem in part_problems(tuple(open_rings[number] for number in part)):
-        lon_deg, lat_deg = plane.degrees(np.array([[problem.east_m, problem.north_m]]))[0].tolist()
+    problems = part_problems(tuple(open_rings[number] for number in part))
+    places = plane.degrees(np.array([(p.east_m, p.north_m) for p in problems]).reshape(-1, 2)).tolist()
+    for problem, (lon_deg, lat_deg) in zip(problems, places, strict=True):
         yield RingTrouble(rings[part[problem.ring]], problem.trouble, lon_deg, lat_deg, problem.vertex)
 
 

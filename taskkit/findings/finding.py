@@ -86,9 +86,12 @@ class Finding:
 
     @property
     def fingerprint(self) -> str:
-        """16 hex digits that stay the same while the defect does, wherever its line moves."""
+        """16 hex digits that stay the same while the defect does, wherever its line moves.
+
+        Facts that are line numbers (``first_line``) are left out of it.
+        """
         parts = [self.rule, self.where.file, self.where.element, self.where.id]
-        parts += [f"{name}={value}" for name, value in sorted(self.facts.items())]
+        parts += [f"{name}={value}" for name, value in sorted(self.facts.items()) if not name.endswith("_line")]
         return hashlib.sha256("\x1f".join(map(str, parts)).encode()).hexdigest()[:16]
 
     def _order(self) -> tuple[object, ...]:

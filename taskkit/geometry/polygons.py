@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import enum
 import re
-import zlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
@@ -12,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 import shapely
 
+from taskkit.geometry.edges import edges_of, gap_m, tangled
 from taskkit.geometry.line import Array, MetreLine
 from taskkit.geometry.tolerances import OVERLAP_WIDTH_M, REPEATED_POINT_M, SPIKE_WIDTH_M, TOUCH_M
 
@@ -33,12 +33,6 @@ MetrePart = tuple[MetreLine, ...]
 
 SHOWN_PLACES = 100
 """Meeting places looked for in one ring or between two; a tangle has millions."""
-
-_MANY_PAIRS = 100_000_000
-"""Pairs of segments with overlapping boxes that we let GEOS look at, some 25 ns each."""
-
-_SAMPLE = 32
-"""Edges of which we count the pairs, to estimate their number."""
 
 _SPIKE_ROUNDS = 50
 """A spike of several points is taken off point by point; one of more than so many shows as touches instead."""
@@ -138,7 +132,7 @@ def part_problems(part: MetrePart) -> tuple[Problem, ...]:
     if any(len(ring.points) < 3 for ring in rings):
         alone = [p for number, ring in enumerate(rings) for p in _among_edges(ring, number)]
         return (*problems, *alone)
-    if _tangled([ring.points for ring in rings]):
+    if tangled(*(edges_of(ring.points) for ring in rings)):
         return (*problems, _at(Trouble.TANGLED, rings[0].points[0]))
     if _polygon(rings).is_valid:
         return tuple(problems)
@@ -251,11 +245,11 @@ def _among_edges(ring: _Bare, number: int) -> list[Problem]:
     """Where the edges of one ring meet."""
     if len(ring.points) < 3:
         return []
-    if _tangled([ring.points]):
+    if tangled(edges_of(ring.points)):
         return [_at(Trouble.TANGLED, ring.points[0], ring=number)]
     if _polygon([ring]).is_valid:
         return []
-    edges = _edges(ring.points)
+    edges = edges_of(ring.points)
     met = _meetings(edges, edges, same=True)
     if not met:
         return [replace(_reported([ring]), ring=number)]
@@ -264,7 +258,7 @@ def _among_edges(ring: _Bare, number: int) -> list[Problem]:
 
 def _between(rings: Sequence[_Bare]) -> Iterator[Problem]:
     """How the holes lie to the outer ring and to each other; for parts that are known to be bad."""
-    edges = [_edges(ring.points) for ring in rings]
+    edges = [edges_of(ring.points) for ring in rings]
     shapes = [shapely.Polygon(ring.points) for ring in rings]
     for number in range(1, len(rings)):
         yield from _crossings(edges, rings, number, 0, Trouble.HOLE_CROSSES_OUTER) or _stray(rings, shapes, number)
@@ -363,7 +357,7 @@ def _judged(a: Array, b: Array, first: npt.NDArray[np.int64], second: npt.NDArra
     through = (share_a > 0) & (share_a < 1) & (share_b > 0) & (share_b < 1)
     ends = np.stack((a[:, 0], a[:, 1], b[:, 0], b[:, 1]))
     gaps = np.stack(
-        (_gap(a[:, 0], b), _gap(a[:, 1], b), _gap(b[:, 0], a), _gap(b[:, 1], a)),
+        (gap_m(a[:, 0], b), gap_m(a[:, 1], b), gap_m(b[:, 0], a), gap_m(b[:, 1], a)),
     )
     nearest = np.argmin(gaps, axis=0)
     for n in range(len(first)):
@@ -371,19 +365,6 @@ def _judged(a: Array, b: Array, first: npt.NDArray[np.int64], second: npt.NDArra
             yield _Meeting(Trouble.CROSSING, a[n, 0] + share_a[n] * along_a[n], int(first[n]), int(second[n]))
         else:
             yield _Meeting(Trouble.TOUCHING, ends[nearest[n], n], int(first[n]), int(second[n]))
-
-
-def _gap(points: Array, edges: Array) -> Array:
-    """The distance of each point, shape (n, 2), from the edge of the same number, shape (n, 2, 2)."""
-    along = edges[:, 1] - edges[:, 0]
-    length = np.maximum((along * along).sum(axis=1), np.finfo(np.float64).tiny)
-    share = np.clip(((points - edges[:, 0]) * along).sum(axis=1) / length, 0, 1)
-    away: Array = np.hypot(*(points - edges[:, 0] - share[:, np.newaxis] * along).T)
-    return away
-
-
-def _edges(points: Array) -> Array:
-    return np.stack((points, np.roll(points, -1, axis=0)), axis=1)
 
 
 def _polygon(rings: Sequence[_Bare]) -> shapely.Polygon:
@@ -394,7 +375,7 @@ def _shape(parts: Sequence[MetrePart]) -> shapely.Geometry:
     """The area as GEOS can reckon with it: bad rings made good by what they enclose."""
     bare = [[_bare(ring, 0) for ring in part] for part in parts]
     sound = [[ring for ring in part if len(ring.points) >= 3] for part in bare if len(part[0].points) >= 3]
-    whole = [_polygon(part) for part in sound if not _tangled([ring.points for ring in part])]
+    whole = [_polygon(part) for part in sound if not tangled(*(edges_of(ring.points) for ring in part))]
     return shapely.union_all([p if p.is_valid else shapely.make_valid(p) for p in whole])
 
 
@@ -404,19 +385,3 @@ def _reported(rings: Sequence[_Bare]) -> Problem:
     numbers = re.findall(r"-?\d[\d.]*(?:e[-+]?\d+)?", reason)
     place = np.array(numbers[-2:], dtype=np.float64) if len(numbers) >= 2 else rings[0].points[0]
     return _at(Trouble.FALLS_APART if "disconnected" in reason else Trouble.TOUCHING, place)
-
-
-def _tangled(rings: Sequence[Array]) -> bool:
-    """Would GEOS meet so many pairs of edges with overlapping boxes that it takes minutes?
-
-    Its own search is quadratic on edges that all lie across each other. Estimated from a sample, whose choice
-    depends on the points themselves, so that no one can hide from it.
-    """
-    edges = np.concatenate([_edges(ring) for ring in rings])
-    if len(edges) ** 2 / 2 <= _MANY_PAIRS:
-        return False
-    low, high = edges.min(axis=1), edges.max(axis=1)
-    chance = np.random.default_rng(zlib.crc32(edges.tobytes()))
-    sample = chance.integers(len(edges), size=_SAMPLE)
-    met = sum(int(((low <= high[n]) & (high >= low[n])).all(axis=1).sum()) for n in sample)
-    return met / _SAMPLE * len(edges) / 2 > _MANY_PAIRS

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from taskkit.api import Checked, Compared, Created, Exported, GisWritten, ReadBack
-from taskkit.compare import Comparison
 from taskkit.findings import Finding, Kind, Report
 from taskkit.taskdata.dictionary import Attribute, Element
+
+if TYPE_CHECKING:
+    # What only some commands need is not imported for all: check starts without the plan's libraries.
+    from taskkit.api import Checked, Compared, Created, Exported, GisWritten, ReadBack
+    from taskkit.compare import Comparison
 
 __all__ = ["VERSION", "checks", "comparison", "creation", "explanation", "export", "gis", "reading"]
 

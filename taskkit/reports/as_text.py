@@ -6,11 +6,15 @@ import re
 import textwrap
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
+from typing import TYPE_CHECKING
 
-from taskkit.api import Checked, Compared, Created, Exported, GisWritten, ReadBack
-from taskkit.compare import Comparison
 from taskkit.findings import Confidence, Finding, Kind, Report, Severity
 from taskkit.taskdata.dictionary import ANY, Attribute, Element
+
+if TYPE_CHECKING:
+    # What only some commands need is not imported for all: check starts without the plan's libraries.
+    from taskkit.api import Checked, Compared, Created, Exported, GisWritten, ReadBack
+    from taskkit.compare import Comparison
 
 __all__ = ["checks", "comparison", "creation", "explanation", "export", "gis", "reading"]
 

@@ -68,7 +68,7 @@ class Source:
 
 @dataclass(frozen=True, slots=True)
 class Verbatim:
-    """Text, a comment or a processing instruction between elements: no data of the standard, kept as it was."""
+    """Text, a comment or an instruction between elements: no data of the standard, kept but for blanks around text."""
 
     raw: bytes
 

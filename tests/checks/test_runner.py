@@ -1,8 +1,12 @@
 """Rules at work: levels, choices, what cannot be checked, and what breaks."""
 
+import dataclasses
 import importlib.util
+import re
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 import taskkit.checks.rules
 from taskkit.checks import RULES, Example, Hit, Need, SetContext, rule, run_checks
@@ -159,3 +163,17 @@ def test_declaring_a_rule_lists_it(made):
 
     assert RULES["test-defect"].kind is KINDS["test-defect"]
     assert rule is declare
+
+
+ODD = ["", " ", "-", "0", "-0.0", "1e9", "NaN", "90.0000001", "9" * 400, "１", "../x", "&#x10FFFF;", "PFD1", "7 6"]
+
+
+@given(
+    st.sampled_from([*RULES.values()]), st.integers(0, 10_000), st.sampled_from(ODD), st.sampled_from(["3.3", "4.3"])
+)
+def test_no_attribute_value_breaks_a_rule(rule, number, value, version):
+    values = list(re.finditer(r'="([^"]*)"', rule.failing.body)) or [re.match("", "")]
+    start, end = values[number % len(values)].span()
+    body = rule.failing.body[:start] + (f'="{value}"' if end else "") + rule.failing.body[end:]
+
+    assert run(dataclasses.replace(rule.failing, body=body, version=version)).crashed == ()

@@ -307,6 +307,13 @@ def test_an_object_is_left_out_where_all_its_values_are_explained():
     ]
 
 
+def test_an_object_is_told_where_only_something_in_it_is_not_explained():
+    plan = with_members(PLAN, fields=PLAN.fields[1:])
+
+    assert kinds(plan, explained=lambda path, owner: path != "fields.lines.name") == ["missing"]
+    assert kinds(plan, explained=lambda path, owner: True) == []
+
+
 def test_every_leaf_counts():
     values = {
         "format": 2, "skip": 9, "date": None, "purpose": Purpose.PHYSICAL, "turn": None, "side": None, "lon_deg": 9.6,

@@ -205,3 +205,18 @@ def test_a_full_disk_or_a_file_in_the_way_leaves_nothing_behind(tmp_path: Path) 
     assert done.returncode == 2
     assert "cannot be written" in done.stderr
     assert [path.name for path in tmp_path.iterdir()] == ["file"]
+
+
+def test_checking_a_set_loads_neither_the_plans_libraries_nor_pyproj(stick: Path) -> None:
+    program = (
+        "import sys; sys.argv = ['taskkit', 'check', sys.argv[1]]\n"
+        "from taskkit.cli.main import app\n"
+        "try: app()\n"
+        "except SystemExit as end: assert end.code == 0\n"
+        "print(sorted(m for m in ('numpy', 'pyproj', 'pydantic', 'yaml', 'pyogrio', 'xmlschema') if m in sys.modules))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", program, stick], capture_output=True, text=True, check=True, timeout=60
+    )
+
+    assert done.stdout.splitlines()[-1] == "['numpy']"

@@ -29,9 +29,7 @@ def geographiclib_area_m2(part: Part) -> float:
 # Danish field parcels 2026 (CC0 1.0, Danish Agricultural Agency) and field blocks of Schleswig-Holstein 2026
 # (DL-DE-Zero 2.0, Land Schleswig-Holstein).
 @pytest.mark.parametrize(("file", "column"), [("dk.zip", "Marknr"), ("de_sh.gpkg.zip", "FLIK")])
-def test_a_hundred_real_fields_survive_the_whole_way(
-    shared_data: Path, tmp_path: Path, file: str, column: str
-) -> None:
+def test_a_hundred_real_fields_survive_the_whole_way(shared_data: Path, tmp_path: Path, file: str, column: str) -> None:
     made = api.new(tmp_path / "plan", source=shared_data / file, name_from=column)
     exported = api.export(tmp_path / "plan", tmp_path / "stick")
     checked = api.check(tmp_path / "stick")
