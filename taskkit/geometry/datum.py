@@ -196,13 +196,11 @@ class _Operations:
     def __init__(self, base: CRS, target: SteeringFrame, bounds: Bounds, source: str) -> None:
         self._base, self._target, self._bounds, self._source = base, target, bounds, source
         self._bring = f"bring the file to {target.name} first by a transformation made for it"
-        # A .prj file has names and no codes; transformations are registered under codes.
-        code = base.to_authority(auth_name="EPSG", min_confidence=70)
         with warnings.catch_warnings():
             # It warns of grids that are missing; we say so ourselves.
             warnings.simplefilter("ignore")
             self._group = TransformerGroup(
-                CRS.from_authority(*code) if code else base,
+                _registered(base, source),
                 CRS.from_user_input(target.code_at(bounds)),
                 always_xy=True,
                 allow_ballpark=False,
@@ -257,6 +255,35 @@ class _Operations:
             ways.insert(0, f"put the grid into {get_user_data_dir()}{came}")
         what = f"coordinates in {self._source} are not on {self._target.name}"
         return InputError(f"{what}: {why}", remedy=_sentence(", or ".join(ways)))
+
+
+def _registered(base: CRS, source: str) -> CRS:
+    """The system of the registry that has these names: a .prj file has no codes, transformations are found by them.
+
+    Raises:
+        InputError: there is none, or it has another ellipsoid or meridian.
+    """
+    code = base.to_authority(auth_name="EPSG", min_confidence=70)
+    known = CRS.from_authority(*code) if code else None
+    if known is None or _shape(known) != _shape(base):
+        datum = base.datum.name if base.datum else base.name
+        raise InputError(
+            f"coordinates in {source} are on the datum {datum}, with an ellipsoid or meridian that it is not known by",
+            remedy="Give the data a system that the EPSG registry knows",
+        )
+    return known
+
+
+def _shape(base: CRS) -> tuple[float, ...]:
+    """What a name alone does not vouch for: the ellipsoid, to 0.1 mm and 7 digits, and the meridian, to 0.1 mm."""
+    ellipsoid, meridian = base.ellipsoid, base.prime_meridian
+    if ellipsoid is None or meridian is None:
+        return ()
+    return (
+        round(ellipsoid.semi_major_metre, 4),
+        round(ellipsoid.inverse_flattening, 4),
+        round(math.degrees(meridian.longitude * float(meridian.unit_conversion_factor)), 7),
+    )
 
 
 def _title(operation: Transformer) -> str:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import warnings
 from typing import Any
 
-from taskkit.gis.child import Unusable
+from taskkit.gis.messages import Unusable
 
 __all__ = ["read"]
 
@@ -13,6 +14,7 @@ _WITH_MEASURE = 0x40000000
 _SORTS = {1: "point", 2: "line", 3: "area", 4: "point", 5: "line", 6: "area"}
 _NAMES = {"point": "a point", "line": "a line", "area": "an area"}
 _CURVED = ("CIRCULARSTRING", "COMPOUNDCURVE", "CURVEPOLYGON", "MULTICURVE", "MULTISURFACE")
+_SHOWN_WARNINGS = 5
 _EPOCH = """
     SELECT epoch FROM gpkg_spatial_ref_sys WHERE srs_id =
     (SELECT srs_id FROM gpkg_geometry_columns WHERE lower(table_name) = lower('{layer}'))
@@ -43,11 +45,10 @@ def read(
         info = pyogrio.read_info(path, layer=name)
         if str(info["driver"]) != driver:
             raise Unusable(f"it is no {title} file")
-        known = [str(field) for field in info["fields"]]
-        for column in columns:
-            if column not in known:
-                raise Unusable(f"it has no column {column!r}; it has {', '.join(known) or 'none'}", "Name one of these")
-        meta, _, shapes, values = pyogrio.raw.read(path, layer=name, columns=columns, force_2d=False)
+        of_file = _columns([str(field) for field in info["fields"]], columns)
+        with warnings.catch_warnings(record=True) as caught:
+            warnings.simplefilter("always")
+            meta, _, shapes, values = pyogrio.raw.read(path, layer=name, columns=list(of_file.values()), force_2d=False)
         arcs = _arcs(path, name) if curves else 0
         epoch = _epoch(path, name) if driver == "GPKG" else None
     except pyogrio.errors.DataSourceError as error:
@@ -57,8 +58,10 @@ def read(
     wkb, dropped = _taken(list(shapes), sorts)
     # The columns come in the order of the file, not of the request.
     by_name = {str(field): list(column) for field, column in zip(meta["fields"], values, strict=True)}
-    rows = [{column: _text(by_name[column][n]) for column in columns} for n in range(len(wkb))]
-    return {"crs": meta["crs"], "rows": rows, "heights": dropped, "arcs": arcs, "epoch": epoch}, wkb
+    rows = [{asked: _text(by_name[own][n]) for asked, own in of_file.items()} for n in range(len(wkb))]
+    said = list(dict.fromkeys(_plain(one.message, path) for one in caught))[:_SHOWN_WARNINGS]
+    head = {"crs": meta["crs"], "rows": rows, "heights": dropped, "arcs": arcs, "epoch": epoch, "said": said}
+    return head, wkb
 
 
 def _layer(listed: Any, wanted: str | None) -> str:
@@ -73,6 +76,17 @@ def _layer(listed: Any, wanted: str | None) -> str:
     if wanted not in names:
         raise Unusable(f"it has no layer {wanted!r}; it has {', '.join(names)}", "Name one of these")
     return wanted
+
+
+def _columns(known: list[str], wanted: list[str]) -> dict[str, str]:
+    """The file's own name of each column that is wanted, which may be written in other cases."""
+    found = {}
+    for column in wanted:
+        alike = [own for own in known if own.casefold() == column.casefold()]
+        if column not in known and len(alike) != 1:
+            raise Unusable(f"it has no column {column!r}; it has {', '.join(known) or 'none'}", "Name one of these")
+        found[column] = column if column in known else alike[0]
+    return found
 
 
 def _arcs(path: str, layer: str) -> int:
@@ -128,7 +142,7 @@ def _text(value: Any) -> str | None:
     return str(item)
 
 
-def _plain(error: Exception, path: str) -> str:
+def _plain(error: object, path: str) -> str:
     """What GDAL says, without the private name of the copy, in one line."""
     said = " ".join(str(error).replace(path, "the file").split())
-    return said.partition(" It might help to")[0].rstrip(".")
+    return said.partition(" It might help to")[0].rstrip(".; ")

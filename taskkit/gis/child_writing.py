@@ -5,7 +5,7 @@ from __future__ import annotations
 import warnings
 from typing import Any
 
-from taskkit.gis.child import Unusable
+from taskkit.gis.messages import Unusable
 
 __all__ = ["write"]
 

@@ -6,10 +6,11 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import PurePosixPath
+from xml.parsers import expat
 
 from taskkit.errors import InputError, UnsafeInputError
 
-__all__ = ["ALL_DRIVERS", "FORMATS", "Format", "accepted", "format_of", "kml_in_kmz", "refuse_disguise"]
+__all__ = ["ALL_DRIVERS", "FORMATS", "Format", "accepted", "format_of", "kml_in_kmz", "named_system", "refuse_disguise"]
 
 # Every vector driver of GDAL 3.8 to 3.13; a child loads one of them.
 ALL_DRIVERS = (
@@ -24,8 +25,10 @@ ALL_DRIVERS = (
 _HEAD_BYTES = 64 << 10
 """So much of a text is looked at to tell what it is."""
 # Nothing is given back once it was taken (atomic), so that no text makes this slow.
-_ROOT = re.compile(rb"(?:\xef\xbb\xbf)?(?>\s+|<\?.*?\?>|<!--.*?-->)*+<(?:[\w.-]+:)?([\w.-]+)", re.DOTALL)
-_DECLARATION = re.compile(rb"<!(?:DOCTYPE|ENTITY)", re.IGNORECASE)
+_ROOT = re.compile(rb"(?:\xef\xbb\xbf)?(?>\s+|<\?.*?\?>|<!--.*?-->|<![A-Za-z][^>]*>)*+<(?:[\w.-]+:)?([\w.-]+)", re.DOTALL)
+_PIECE_BYTES = 64 << 10
+"""Expat is fed in pieces of this size; in smaller ones a long text takes quadratic time."""
+_CRS_MEMBER = re.compile(rb'"crs"\s*:\s*(\{[^{}]{0,2000}(?:\{[^{}]{0,2000}\}[^{}]{0,2000})?\})')
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,16 +109,48 @@ def refuse_disguise(data: bytes, form: Format, path: object) -> None:
     """Refuse content that is not of the format that the file's name says, before GDAL sees it.
 
     Raises:
-        InputError: the content is something else.
-        UnsafeInputError: an XML text declares a document type or an entity.
+        InputError: the content is something else, or XML that is cut.
+        UnsafeInputError: an XML text declares a document type.
     """
     head = data[:_HEAD_BYTES]
     if form.text and head.startswith((b"\xff\xfe", b"\xfe\xff")):
         raise InputError("it is written in UTF-16", path=str(path), remedy="Save it in UTF-8")
     if not form.begins(head):
         raise InputError(f"its content is no {form.title} file", path=str(path), remedy=accepted(read=True))
-    if form.text and _DECLARATION.search(data):
-        raise UnsafeInputError("it declares a document type or an entity", path=str(path))
+    if form.text:
+        _refuse_malformed(data, str(path))
+
+
+def _refuse_malformed(data: bytes, path: str) -> None:
+    """Refuse XML that is cut or declares something: GDAL reads a text that ends early as far as it goes, in silence."""
+    parser = expat.ParserCreate()
+
+    def refuse(*_declared: object) -> None:
+        raise UnsafeInputError("it declares a document type", path=path, line=parser.CurrentLineNumber)
+
+    parser.StartDoctypeDeclHandler = refuse
+    try:
+        for begin in range(0, len(data), _PIECE_BYTES):
+            parser.Parse(data[begin : begin + _PIECE_BYTES])
+        parser.Parse(b"", True)
+    except expat.ExpatError as error:
+        what = expat.ErrorString(error.code)
+        raise InputError(
+            f"it is no XML: {what}",
+            path=path,
+            line=error.lineno,
+            column=error.offset + 1,
+            remedy="It may be cut: save or send it again",
+        ) from None
+
+
+def named_system(data: bytes, form: Format) -> str | None:
+    """The system that a GeoJSON text names in the member ``crs`` of its first edition, as it stands there, if it does.
+
+    RFC 7946 has no such member. GDAL takes a name that it does not know for WGS 84, and fetches one that is a link.
+    """
+    found = _CRS_MEMBER.search(data) if form.driver == "GeoJSON" else None
+    return found[1].decode("utf-8", "replace") if found else None
 
 
 def kml_in_kmz(names: tuple[str, ...]) -> str | None:

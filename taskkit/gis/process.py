@@ -10,13 +10,15 @@ from pathlib import Path
 from typing import Any
 
 from taskkit.errors import InputError, UnsafeInputError
-from taskkit.gis.child import SECONDS, pack, unpack
+from taskkit.gis.child import SECONDS
 from taskkit.gis.formats import ALL_DRIVERS
+from taskkit.gis.messages import pack, unpack
 
 __all__ = ["ARC_STEP_DEG", "ask", "environment"]
 
 ARC_STEP_DEG = 0.5
 """Arcs are drawn as corners so far apart: at a radius of 500 m, 5 mm off (radius times 1 - cos of half the step)."""
+_NOBODY = "http://127.0.0.1:0"
 _NO_CLOCK = "2000-01-01T00:00:00.000Z"
 
 
@@ -85,6 +87,8 @@ def environment(folder: str, driver: str, *, others: Sequence[str] = ()) -> dict
         "GDAL_DRIVER_PATH": "disable",
         "GDAL_DISABLE_READDIR_ON_OPEN": "TRUE",
         "GDAL_PAM_ENABLED": "NO",
+        # Whatever in a file still makes GDAL call somebody, calls a port at which nobody can listen.
+        "GDAL_HTTP_PROXY": _NOBODY,
         "GDAL_HTTP_MAX_RETRY": "0",
         "CPL_VSIL_CURL_ALLOWED_EXTENSIONS": ".none",
         "CPL_TMPDIR": folder,

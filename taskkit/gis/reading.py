@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
 from taskkit.errors import InputError, UnsafeInputError
-from taskkit.gis.formats import Format, accepted, format_of, kml_in_kmz, refuse_disguise
+from taskkit.gis.formats import Format, accepted, format_of, kml_in_kmz, named_system, refuse_disguise
 from taskkit.gis.process import ARC_STEP_DEG, ask
 from taskkit.packed import MAX_FILE_BYTES, Packed
 
@@ -18,6 +18,8 @@ __all__ = ["SORTS", "Shapes", "read_areas", "read_shapes"]
 SORTS = ("area", "line", "point")
 """What a feature can be; several of one sort may stand in one feature."""
 
+_WGS84 = "EPSG:4326"
+_MEANS_WGS84 = re.compile(r"CRS:?84|WGS ?_?84|4326", re.IGNORECASE)
 _SAFE_NAME = re.compile(r"\w[\w .()-]{0,60}")
 
 
@@ -66,7 +68,7 @@ def read_shapes(
     """
     path = Path(path)
     with tempfile.TemporaryDirectory(prefix="taskkit-gis-") as folder:
-        copy, form, notes = _private_copy(path, Path(folder))
+        copy, form, notes, named = _private_copy(path, Path(folder))
         # The name of the only layer is that of the file, in one form or another.
         wanted = None if layer == copy.stem and not form.layers else layer
         job = {
@@ -77,20 +79,27 @@ def read_shapes(
     if not head["crs"]:
         remedy = "Put its .prj file beside it" if ".prj" in form.beside else "Give the layer a coordinate system"
         raise InputError("it does not say which coordinate system it is in", path=path, remedy=remedy)
+    if named and head["crs"] == _WGS84 and not _MEANS_WGS84.search(named):
+        remedy = "Save it again in WGS 84, or in a format that names its system"
+        raise InputError(
+            f"the coordinate system that it names is not understood: {named[:80]}", path=path, remedy=remedy
+        )
     of_all = f"of {len(shapes)} {'areas' if tuple(sorts) == ('area',) else 'shapes'}"
     if head["heights"]:
         notes.append(f"{head['heights']} {of_all} have heights; they were left out")
     if head["arcs"]:
         drawn = f"drawn as corners {ARC_STEP_DEG:g} degrees apart, at most 5 mm off where the radius is 500 m"
         notes.append(f"{head['arcs']} {of_all} have arcs; they were {drawn}")
+    notes += [f"GDAL said: {said}" for said in head["said"]]
     return Shapes(head["crs"], tuple(head["rows"]), tuple(shapes), head["epoch"], tuple(notes))
 
 
-def _private_copy(path: Path, folder: Path) -> tuple[Path, Format, list[str]]:
-    """Copy what belongs together; the path of the main file, its format, and what was remarkable."""
+def _private_copy(path: Path, folder: Path) -> tuple[Path, Format, list[str], str | None]:
+    """Copy what belongs together; the main file, its format, what was remarkable, and the system that it names."""
     if not path.is_file():
         raise InputError("there is no such file", path=path, remedy=accepted(read=True))
     notes: list[str] = []
+    named = None
     packed = Packed(path) if path.suffix.lower() in (".zip", ".kmz") else None
     if packed is not None:
         names: list[str] = list(packed.names)
@@ -109,12 +118,13 @@ def _private_copy(path: Path, folder: Path) -> tuple[Path, Format, list[str]]:
             data = packed.read(name) if packed else _bytes(path.with_name(name))
             if name == main:
                 refuse_disguise(data, form, path)
+                named = named_system(data, form)
             (folder / f"{called}{suffix}").write_bytes(data)
     # What a program that has a GeoPackage open has not put into it yet.
     open_elsewhere = path.with_name(path.name + "-wal")
     if form.driver == "GPKG" and packed is None and open_elsewhere.is_file() and open_elsewhere.stat().st_size:
         notes.append("another program has the file open; what it has not put into it yet is not read")
-    return folder / f"{called}{PurePosixPath(main).suffix.lower()}", form, notes
+    return folder / f"{called}{PurePosixPath(main).suffix.lower()}", form, notes, named
 
 
 def _main_of(path: Path, packed: Packed) -> str:

@@ -83,7 +83,7 @@ def _lines(plan: Plan) -> Layer:
                 spacing_m=lambda one: one[1].spacing.metres,
                 uuid=lambda one: str(one[1].uuid),
             ),
-            "heading": [round(azimuth_deg(a, end=b), 7) for a, b in ends],
+            "azimuth": [round(azimuth_deg(a, end=b), 7) for a, b in ends],
             "length_m": [round(distance_m(a, end=b), 3) for a, b in ends],
         },
         [line_wkb(LonLatLine([a, b])) for a, b in ends],
