@@ -166,8 +166,17 @@ def _opened(wkb: Sequence[bytes], word: str) -> npt.NDArray[np.object_]:
         try:
             shapes[number] = shapely.from_wkb(one)
         except shapely.errors.GEOSException as error:
-            raise ValueError(f"{word} {number + 1} cannot be read: {error}") from None
+            raise ValueError(f"{word} {number + 1} {_why(str(error))}") from None
     return shapes
+
+
+def _why(said: str) -> str:
+    """What GEOS says of a shape, in our words where it is a common fault."""
+    if "closed linestring" in said:
+        return "has a ring that is not closed: its last point must repeat its first"
+    if "Invalid number of points" in said:
+        return "has a ring or line of too few points"
+    return f"cannot be read: {said}"
 
 
 def _ring_sizes(piece: shapely.Geometry) -> tuple[int, ...]:

@@ -53,6 +53,6 @@ def write(
                     )  # fmt: skip
                 except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, pyogrio.errors.FieldError,
                         pyogrio.errors.FeatureError, pyogrio.errors.GeometryError) as error:  # fmt: skip
-                    raise Unusable(f"it cannot be written: {error}") from error
+                    raise Unusable(f"it cannot be written: {str(error)[:200]}") from error
             notes += [" ".join(str(one.message).split()) for one in caught]
     return {"notes": list(dict.fromkeys(notes))}
