@@ -23,11 +23,13 @@ __all__ = [
     "Compared",
     "Created",
     "Exported",
+    "GisWritten",
     "ReadBack",
     "check",
     "compare",
     "explain",
     "export",
+    "gis",
     "new",
     "read",
 ]
@@ -124,6 +126,25 @@ class Created:
     fields: int
     source: Path | None
     frame: str
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class GisWritten:
+    """A plan or set that was written as GIS files.
+
+    Attributes:
+        files: the files, in their places.
+        layers: the layers, each with its number of features.
+        frame: the frame of the coordinates.
+        crs: the coordinate system that the files name.
+        notes: what was remarkable, in sentences.
+    """
+
+    files: tuple[Path, ...]
+    layers: tuple[tuple[str, int], ...]
+    frame: str
+    crs: str
     notes: tuple[str, ...]
 
 
@@ -385,9 +406,21 @@ def new(
     source: Path | str | None = None,
     name_from: str | None = None,
     code_from: str | None = None,
+    farm_from: str | None = None,
+    customer_from: str | None = None,
     layer: str | None = None,
+    frame: str | None = None,
+    accept_accuracy: bool = False,
 ) -> Created:
     """Make a plan folder, empty or with one field for each area of a GIS file.
+
+    Args:
+        folder: the folder.
+        source: the GIS file.
+        name_from, code_from, farm_from, customer_from: its columns with names and codes.
+        layer: which layer, where it has several.
+        frame: the steering frame; None to take the one in use where the fields lie.
+        accept_accuracy: whether to take a transformation that is stated to be worse than 0.3 m.
 
     Raises:
         InputError: the GIS file cannot be used (format, frame, column, shape).
@@ -395,16 +428,59 @@ def new(
     """
     import uuid
 
+    from taskkit.geometry.frames import frame_named
     from taskkit.plan.files import save_plan
     from taskkit.plan.model import Plan
 
     plan = Plan(uuid=uuid.uuid4(), name=Path(folder).resolve().name)
+    if frame is not None:
+        plan = plan.model_copy(update={"steering_frame": frame_named(frame).name})
     notes: tuple[str, ...] = ()
     if source is not None:
-        from taskkit.plan.from_gis import fields_from
+        from taskkit.plan.from_gis import Columns, fields_from
 
-        imported = fields_from(Path(source), name_from=name_from, code_from=code_from, layer=layer)
-        plan = plan.model_copy(update={"fields": imported.fields, "steering_frame": imported.frame})
-        notes = imported.notes
+        imported = fields_from(
+            Path(source),
+            columns=Columns(name=name_from, code=code_from, farm=farm_from, customer=customer_from),
+            layer=layer,
+            frame=frame,
+            accept_accuracy=accept_accuracy,
+        )
+        plan = plan.model_copy(
+            update={
+                "fields": imported.fields, "farms": imported.farms, "customers": imported.customers,
+                "steering_frame": imported.frame,
+            }
+        )  # fmt: skip
+        notes = (imported.told, *imported.notes)
     save_plan(plan, folder)
     return Created(Path(folder), len(plan.fields), None if source is None else Path(source), plan.steering_frame, notes)
+
+
+def gis(path: Path | str, out: Path | str, *, replace: bool = False) -> GisWritten:
+    """Write a plan or a set as a GIS file, in the frame of its coordinates.
+
+    Args:
+        path: the plan or the set.
+        out: the file; its ending says the format.
+        replace: whether a file that is there already may be replaced.
+
+    Raises:
+        InputError: plan or set cannot be read, or the file cannot be written.
+        RefusedError: a file is there already, or there is nothing to write.
+    """
+    from taskkit.geometry.frames import UNKNOWN, frame_named
+    from taskkit.gis.writing import write_layers
+    from taskkit.plan.to_gis import layers_of
+
+    plan, _ = _plan_or_set(Path(path))
+    notes: tuple[str, ...] = ()
+    try:
+        frame = frame_named(plan.steering_frame)
+    except InputError:
+        frame = frame_named(UNKNOWN)
+        notes = (f"the frame {plan.steering_frame} is not known here; the file names WGS 84 instead",)
+    layers = layers_of(plan)
+    written = write_layers(out, layers, crs=frame.written_as, replace=replace)
+    counts = tuple((layer.name, len(layer.shapes)) for layer in layers if layer.shapes)
+    return GisWritten(written.files, counts, plan.steering_frame, frame.written_as, (*notes, *written.notes))

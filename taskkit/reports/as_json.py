@@ -11,10 +11,10 @@ from taskkit.taskdata.dictionary import Attribute, Element
 
 if TYPE_CHECKING:
     # What only some commands need is not imported for all: check starts without the plan's libraries.
-    from taskkit.api import Checked, Compared, Created, Exported, ReadBack
+    from taskkit.api import Checked, Compared, Created, Exported, GisWritten, ReadBack
     from taskkit.compare import Comparison
 
-__all__ = ["VERSION", "checks", "comparison", "creation", "explanation", "export", "reading"]
+__all__ = ["VERSION", "checks", "comparison", "creation", "explanation", "export", "gis", "reading"]
 
 VERSION = 1
 
@@ -83,6 +83,19 @@ def creation(made: Created) -> str:
             "source": None if made.source is None else str(made.source),
             "frame": made.frame,
             "notes": list(made.notes),
+        }
+    )
+
+
+def gis(written: GisWritten) -> str:
+    """The result of ``gis``."""
+    return _dump(
+        {
+            "files": [str(file) for file in written.files],
+            "layers": [{"name": name, "features": count} for name, count in written.layers],
+            "frame": written.frame,
+            "crs": written.crs,
+            "notes": list(written.notes),
         }
     )
 

@@ -13,10 +13,10 @@ from taskkit.taskdata.dictionary import ANY, Attribute, Element
 
 if TYPE_CHECKING:
     # What only some commands need is not imported for all: check starts without the plan's libraries.
-    from taskkit.api import Checked, Compared, Created, Exported, ReadBack
+    from taskkit.api import Checked, Compared, Created, Exported, GisWritten, ReadBack
     from taskkit.compare import Comparison
 
-__all__ = ["checks", "comparison", "creation", "explanation", "export", "reading"]
+__all__ = ["checks", "comparison", "creation", "explanation", "export", "gis", "reading"]
 
 WIDTH = 80
 SHOWN_OF_A_RULE = 5
@@ -90,6 +90,13 @@ def creation(made: Created) -> str:
     came = f" from {made.source}" if made.source else ""
     lines = [f"{made.folder}: a plan of {_count(made.fields, 'field')}{came}, frame {made.frame}"]
     return "\n".join([*lines, *_bullets(made.notes)])
+
+
+def gis(written: GisWritten) -> str:
+    """The result of ``gis``."""
+    counts = ", ".join(f"{name} {count}" for name, count in written.layers)
+    lines = [f"{', '.join(map(str, written.files))}: {counts}; frame {written.frame} ({written.crs})"]
+    return "\n".join([*lines, *_bullets(written.notes)])
 
 
 def explanation(explained: Kind | Element | Attribute) -> str:
