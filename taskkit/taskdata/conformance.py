@@ -19,7 +19,8 @@ __all__ = ["DICTIONARY_KINDS", "Conformance", "References"]
 
 PROPRIETARY = re.compile(r"P[0-9]{1,5}_.+", re.DOTALL)
 """Names that a manufacturer made: P, its code, an underscore, a free name."""
-_SHOWN_OF_A_VALUE = 60
+_SHOWN = 60
+"""Characters of a value or a name that a finding repeats."""
 _STANDARD = "ISO 11783-10, data dictionary (recalled; see schemas/dictionary)"
 _REFUSED = "A terminal may refuse the file, or leave out what it cannot read."
 
@@ -355,9 +356,9 @@ class Conformance:
             if text:
                 self._report(NAMESPACE, element, at=code, value=_shown(text))
         elif PROPRIETARY.fullmatch(code):
-            self._report(PROPRIETARY_ATTRIBUTE, element, at=code, attribute=code)
+            self._report(PROPRIETARY_ATTRIBUTE, element, at=code, attribute=_cut(code))
         else:
-            self._report(UNKNOWN_ATTRIBUTE, element, at=code, attribute=code)
+            self._report(UNKNOWN_ATTRIBUTE, element, at=code, attribute=_cut(code))
 
     def _report(
         self,
@@ -371,7 +372,7 @@ class Conformance:
     ) -> None:
         severity = _weight(what, confidence)
         if self._collector.has_room(what, severity):
-            facts.setdefault("element", place.tag)
+            facts.setdefault("element", _cut(place.tag))
             facts["standing"] = _standing(confidence)
             self._collector.put(what.at(place.where(at), severity=severity, **facts))
 
@@ -405,5 +406,8 @@ def _is_schema_location(element: Element | None, code: str) -> bool:
 
 
 def _shown(text: str) -> str:
-    short = text if len(text) <= _SHOWN_OF_A_VALUE else text[:_SHOWN_OF_A_VALUE] + "..."
-    return f'"{short}"'
+    return f'"{_cut(text)}"'
+
+
+def _cut(text: str) -> str:
+    return text if len(text) <= _SHOWN else text[:_SHOWN] + "..."

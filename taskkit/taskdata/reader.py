@@ -137,10 +137,10 @@ def _runs(version: Version) -> re.Pattern[bytes]:
     """Finds, from left to right, what hides text from the eye (comments, CDATA, instructions) and runs of points."""
     point = dictionary(version).elements[POINT].attributes
     attributes = " ".join(f'{code}="{canonical_pattern(point[code])}"' for code in "ACD")
-    one = rf"<{POINT} {attributes} ?/>"
+    one = rf"{POINT} {attributes} ?/>"
     # What does not end hides the rest; without that, each beginning would be looked for an end anew.
-    hidden = r"<!--.*?(?:-->|\Z)|<!\[CDATA\[.*?(?:\]\]>|\Z)|<\?.*?(?:\?>|\Z)"
-    return re.compile(rf"{hidden}|(?P<first>{one})(?P<rest>(?:[ \t\r\n]*+{one})*+)".encode(), re.DOTALL)
+    hidden = r"!--.*?(?:-->|\Z)|!\[CDATA\[.*?(?:\]\]>|\Z)|\?.*?(?:\?>|\Z)"
+    return re.compile(rf"<(?:{hidden}|(?P<first>{one})(?P<rest>(?:[ \t\r\n]*+<{one})*+))".encode(), re.DOTALL)
 
 
 @cache
