@@ -249,10 +249,11 @@ def settled(plan: Plan, attached: Attached, main: Element, reading: Reading) -> 
         main: the root of the set, for the place of a finding.
         reading: is told what is left out.
     """
-    known = {one.uuid for one in objects_in(plan)}
-    for said in (attached.fields, attached.features, attached.lines, attached.shifts, attached.jobs):
-        for uuid in sorted(said.keys() - known):
-            reading.left_out(main, "the set holds no such object", what=f"What is attached to {uuid}")
+    known = {(one.word, one.uuid) for one in objects_in(plan)}
+    said = {tag: getattr(attached, f"{tag}s") for tag in _BESIDE}
+    for tag, uuid in ((tag, uuid) for tag, members in said.items() for uuid in sorted(members)):
+        if (tag, uuid) not in known:
+            reading.left_out(main, f"the set holds no such {tag}", what=f"What is attached to {uuid}")
 
     def tell(loose: Loose) -> None:
         whose = f"The {loose.name} of {loose.owner.title}"
