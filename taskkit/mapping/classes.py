@@ -83,9 +83,9 @@ _TABLE: tuple[tuple[str, Carried, str], ...] = (
     *_line("fields.lines."),
     *_line("shared_lines."),
     ("shared_lines.", Carried.ATTACHED, "fields"),
-    ("jobs.", Carried.NATIVE, "uuid name field lines.line lines.shift start end worker operation product"),
+    ("jobs.", Carried.NATIVE, "uuid name field lines.line start end worker operation product"),
     ("jobs.", Carried.ATTACHED, f"machine crop variety boundary.purpose boundary.season {_HEADLAND} {_ISLANDS}"),
-    ("jobs.", Carried.ATTACHED, "headland_worked row_end"),
+    ("jobs.", Carried.ATTACHED, "headland_worked row_end lines.shift"),
 )
 _CLASSES: Mapping[str, Carried] = MappingProxyType(
     {prefix + member: carried for prefix, carried, row in _TABLE for member in row.split()}

@@ -206,4 +206,7 @@ class LineReader:
 
     def _limit(self, polygon: Element) -> list[Part]:
         self._reading.beyond_attributes(polygon, ("A", "C"))
-        return read_parts(polygon, self._reading)
+        parts = read_parts(polygon, self._reading)
+        if not parts:
+            self._reading.left_out(polygon, "it has no ring that can be read", what="The limit of a guidance pattern")
+        return parts

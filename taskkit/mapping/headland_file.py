@@ -18,7 +18,7 @@ from taskkit.errors import RefusedError, TaskkitError
 from taskkit.findings import Severity, kind
 from taskkit.mapping.features import word_beside
 from taskkit.mapping.identity import Uuids, group_of
-from taskkit.mapping.ledger import Carried, Noticed, in_use, ledger_class
+from taskkit.mapping.ledger import Noticed, in_use
 from taskkit.mapping.loose_references import Loose, without_loose_references
 from taskkit.mapping.own_elements import element_of, reason, value_members, value_of
 from taskkit.mapping.reading import Reading
@@ -169,16 +169,13 @@ class Attached:
 def write_headland_file(plan: Plan, noticed: Noticed) -> bytes | None:
     """The bytes of the file, None where there is nothing to say in it.
 
+    Args:
+        plan: a plan without references that lead nowhere.
+        noticed: is told which jobs have their lines in it.
+
     Raises:
         RefusedError: a quantity is beyond all measure.
     """
-
-    def tell(loose: Loose) -> None:
-        if ledger_class(loose.path) is Carried.ATTACHED:
-            said = f"the plan holds no such {loose.name}, {loose.target}"
-            noticed.not_carried(loose.path, loose.owner.uuid, said)
-
-    plan = without_loose_references(plan, tell)
     root = Element("headland", {"form": FORM})
     for owner, tag, value in _said(plan):
         try:
@@ -187,6 +184,8 @@ def write_headland_file(plan: Plan, noticed: Noticed) -> bytes | None:
             raise RefusedError(f"{owner.title}: {error}") from None
         element.attributes = {"uuid": str(owner.uuid), **element.attributes}
         root.add(element)
+        if isinstance(value, _OfJob) and value.lines:
+            noticed.attached("jobs.lines.line", owner.uuid)
     return serialise(root) if root.children else None
 
 
@@ -250,10 +249,11 @@ def settled(plan: Plan, attached: Attached, main: Element, reading: Reading) -> 
         main: the root of the set, for the place of a finding.
         reading: is told what is left out.
     """
-    known = {one.uuid for one in objects_in(plan)}
-    for said in (attached.fields, attached.features, attached.lines, attached.shifts, attached.jobs):
-        for uuid in sorted(said.keys() - known):
-            reading.left_out(main, "the set holds no such object", what=f"What is attached to {uuid}")
+    known = {(one.word, one.uuid) for one in objects_in(plan)}
+    said = {tag: getattr(attached, f"{tag}s") for tag in _BESIDE}
+    for tag, uuid in ((tag, uuid) for tag, members in said.items() for uuid in sorted(members)):
+        if (tag, uuid) not in known:
+            reading.left_out(main, f"the set holds no such {tag}", what=f"What is attached to {uuid}")
 
     def tell(loose: Loose) -> None:
         whose = f"The {loose.name} of {loose.owner.title}"

@@ -30,6 +30,7 @@ __all__ = ["element_of", "reason", "value_members", "value_of"]
 _Value = TypeVar("_Value", bound=PlanValue)
 
 _DECIMAL = re.compile(r"-?[0-9]{1,12}(\.[0-9]{1,30})?")
+_TWICE = "{} stands there twice"
 _ITEM: Mapping[str, str] = MappingProxyType(
     {
         "entering": "step",
@@ -79,7 +80,7 @@ def value_of(element: Element, cls: type[_Value]) -> _Value:
     found: dict[str, Any] = {}
     for name, read in _read_each(element, cls):
         if name in found:
-            raise ValueError(f"{name.replace('_', ' ')} stands there twice")
+            raise ValueError(_TWICE.format(name.replace("_", " ")))
         found[name] = read()
     return cls.model_validate(found)
 
@@ -88,12 +89,10 @@ def value_members(element: Element, cls: type[PlanValue]) -> tuple[dict[str, Any
     """The members that an element gives, each by itself, and what is wrong with those that are left out."""
     found: dict[str, Any] = {}
     wrong: list[str] = []
-    try:
-        each = list(_read_each(element, cls))
-    except ValueError as error:
-        return {}, [reason(error)]
-    for name, read in each:
+    for name, read in _read_each(element, cls):
         try:
+            if name in found:
+                raise ValueError(_TWICE.format(name.replace("_", " ")))
             # The whole value is made for every member, because a class and no member judges.
             found[name] = getattr(cls.model_validate({name: read()}), name)
         except ValueError as error:
@@ -145,27 +144,31 @@ def _classes(annotation: Any) -> frozenset[Any]:
 
 
 def _read_each(element: Element, cls: type[PlanValue]) -> Iterator[tuple[str, Callable[[], Any]]]:
-    """The name of each member that an element gives, and what reads it.
-
-    Raises:
-        ValueError: there is something else.
-    """
+    """The name of each member that an element gives, and what reads it, or complains: what is not known here does."""
     forms = {form.name: form for form in _forms(cls)}
     for name, text in element.attributes.items():
-        if name not in forms or forms[name].member.holds:
-            raise ValueError(f"the attribute {name[:40]!r} is not known here")
-        yield forms[name].member.name, functools.partial(forms[name].read, text)
+        form = forms.get(name)
+        if form is None or form.member.holds:
+            yield name, functools.partial(_complain, f"the attribute {name[:40]!r} is not known here")
+        else:
+            yield form.member.name, functools.partial(form.read, text)
     for child in element.elements():
-        if child.tag not in forms or not forms[child.tag].member.holds:
-            raise ValueError(f"{child.tag[:40]!r} does not belong there")
-        yield forms[child.tag].member.name, functools.partial(_held, child, forms[child.tag].member)
+        form = forms.get(child.tag)
+        if form is None or not form.member.holds:
+            yield child.tag, functools.partial(_complain, f"{child.tag[:40]!r} does not belong there")
+        else:
+            yield form.member.name, functools.partial(_held, child, form.member)
+
+
+def _complain(problem: str) -> None:
+    raise ValueError(problem)
 
 
 def _held(element: Element, member: Member) -> Any:
     if not member.many:
         return value_of(element, member.holds[0])
     if element.attributes:
-        raise ValueError(f"the attribute {next(iter(element.attributes))[:40]!r} is not known here")
+        _complain(f"the attribute {next(iter(element.attributes))[:40]!r} is not known here")
     items = list(element.elements())
     if strange := [item.tag for item in items if item.tag != _ITEM[element.tag]]:
         raise ValueError(f"{strange[0][:40]!r} is no {_ITEM[element.tag].replace('_', ' ')}")

@@ -11,7 +11,6 @@ import numpy as np
 from taskkit.geometry.geodesy import LonLat, azimuth_deg, destination, distance_m
 from taskkit.geometry.line import LonLatLine
 from taskkit.geometry.sideways import heading_moved, line_moved
-from taskkit.mapping.classes import Carried, ledger_class
 from taskkit.mapping.ledger import Noticed
 from taskkit.mapping.reading import Reading
 from taskkit.mapping.units import (
@@ -45,7 +44,7 @@ from taskkit.plan.quantities import Length
 from taskkit.taskdata.document import Element, Points
 from taskkit.taskdata.writer import DECIMALS, built_points
 
-__all__ = ["CURVE", "STRAIGHT", "as_written", "direction_deg", "not_writable", "read_form", "uncarried", "write_form"]
+__all__ = ["CURVE", "STRAIGHT", "as_written", "direction_deg", "not_writable", "read_form", "write_form"]
 
 STRAIGHT, _HEADING, CURVE, _PIVOT, _SPIRAL = "1", "2", "3", "4", "5"
 _A, _B, _CENTRE, _BETWEEN = "6", "7", "8", "9"
@@ -71,13 +70,6 @@ def not_writable(line: GuidanceLine) -> str | None:
     if isinstance(centred, PivotLine) and not allowed("GPN", "H", millimetres(centred.radius)):
         return f"a radius of {centred.radius} is beyond what the standard can hold"
     return None
-
-
-def uncarried(line: GuidanceLine, path: str, noticed: Noticed, why: str) -> None:
-    """Notice of everything that a set should have of a line that it has nothing of it."""
-    for leaf in leaf_paths(type(line)):
-        if not leaf.startswith("shifts.") and ledger_class(f"{path}.{leaf}") is not Carried.KEPT:
-            noticed.not_carried(f"{path}.{leaf}", line.uuid, why)
 
 
 def as_written(line: GuidanceLine, path: str, noticed: Noticed) -> GuidanceLine:

@@ -7,7 +7,7 @@ from uuid import UUID
 from taskkit.mapping.classes import Carried, ledger_class
 from taskkit.mapping.ledger import Noticed
 from taskkit.mapping.loose_references import Loose, without_loose_references
-from taskkit.mapping.patterns import not_writable, uncarried
+from taskkit.mapping.patterns import not_writable
 from taskkit.plan.leaves import leaves
 from taskkit.plan.members import objects_in
 from taskkit.plan.model import GuidanceLine, Plan, SharedGuidanceLine
@@ -22,32 +22,32 @@ def writable(plan: Plan, noticed: Noticed) -> Plan:
         plan: the whole.
         noticed: is told of each leaf.
     """
+    unfit: dict[UUID, str] = {}
 
-    def can_be(line: GuidanceLine | SharedGuidanceLine, path: str) -> bool:
+    def can_be(line: GuidanceLine | SharedGuidanceLine) -> bool:
         why = not_writable(line)
         if why:
-            uncarried(line, path, noticed, why)
+            unfit[line.uuid] = why
         return why is None
 
     def tell(loose: Loose) -> None:
-        if ledger_class(loose.path) is not Carried.KEPT:
+        if ledger_class(loose.path) is not Carried.KEPT and loose.target not in unfit:
             said = f"the plan holds no such {loose.name}, {loose.target}"
             noticed.not_carried(loose.path, loose.owner.uuid, said)
+        elif loose.target in unfit:
+            noticed.not_carried(loose.path, loose.owner.uuid, f"the {loose.name} is not carried")
 
     fields = tuple(
-        field.model_copy(update={"lines": tuple(line for line in field.lines if can_be(line, "fields.lines"))})
-        for field in plan.fields
+        field.model_copy(update={"lines": tuple(line for line in field.lines if can_be(line))}) for field in plan.fields
     )
-    shared = tuple(line for line in plan.shared_lines if can_be(line, "shared_lines"))
-    left = plan.model_copy(update={"fields": fields, "shared_lines": shared})
-    before = {one.uuid for one in objects_in(left)}
-    left = without_loose_references(left, tell)
-    gone = before - {one.uuid for one in objects_in(left)}
-    gone |= _nowhere(plan) ^ _nowhere(left)
+    shared = tuple(line for line in plan.shared_lines if can_be(line))
+    left = without_loose_references(plan.model_copy(update={"fields": fields, "shared_lines": shared}), tell)
+    gone = {one.uuid for one in objects_in(plan)} - {one.uuid for one in objects_in(left)}
+    gone |= _nowhere(left) - _nowhere(plan)
     for leaf in leaves(plan) if gone else ():
         is_told = noticed.of(leaf) is not None or ledger_class(leaf.path) is Carried.KEPT
         if leaf.owner in gone and not is_told:
-            noticed.not_carried(leaf.path, leaf.owner, "what it needs is not in the plan")
+            noticed.not_carried(leaf.path, leaf.owner, unfit.get(leaf.owner, "what it needs is not carried"))
     return left
 
 

@@ -163,11 +163,14 @@ def test_a_line_goes_by_the_name_of_its_group_or_by_its_identifier():
     assert field_of(ab_line(AB, name="").replace(' B="Group"', ""))[0].lines[0].name == "GPN1"
 
 
-def test_a_guidance_line_string_right_under_the_field_is_a_line():
+def test_a_guidance_line_string_right_under_the_field_is_a_line_or_a_curve():
     strings = f'<LSG A="5" B="Old line" C="2500">{AB}</LSG><LSG A="5" B="Bend">{AB}<PNT A="9" C="54.2" D="9.1"/></LSG>'
     field, back = field_of(strings)
-    assert [(line.name, line.spacing.metres) for line in field.lines] == [("Old line", 2.5)]
-    assert "more than two points" in said(back, "not-in-plan-model")[0]
+    assert [(line.kind, line.name, line.spacing.metres) for line in field.lines] == [
+        ("straight", "Old line", 2.5),
+        ("curve", "Bend", 0.0),
+    ]
+    assert not said(back, "not-in-plan-model")
 
 
 # What the plan has no word for
@@ -183,9 +186,9 @@ def test_everything_the_plan_has_no_word_for_is_named_once_with_its_count():
         + polygon(square(1, 9, 54, 0.01), kind=10)
         + polygon(square(1, 9, 54, 0.01), kind="77")
         + '<LSG A="3"><PNT A="2" C="54" D="9"/></LSG>'
-        + '<GGP A="GGP1"><PLN A="1"/>'
-        + f'<GPN A="GPN1" C="1" E="2" F="1" I="4"><LSG A="5" C="3000" B="x">{AB}</LSG><LSG A="5"/></GPN>'
-        + '<GPN A="GPN2" C="2" G="90"/><GPN A="GPN3"/></GGP>'
+        + '<GGP A="GGP1"><BSN A="BSN1"/>'
+        + f'<GPN A="GPN1" C="1" E="9" F="1" I="4" N="-1" G="7"><LSG A="5" C="3000" B="x">{AB}</LSG><LSG A="5"/></GPN>'
+        + f'<GPN A="GPN3" C="6"><LSG A="5">{AB}</LSG></GPN></GGP>'
         + "</PFD>"
     )
     back = read_plan(parsed(task_file(inner), TLG00001_BIN=b"", LINKLIST_XML=b"", GRD00001_BIN=b""))
@@ -193,7 +196,7 @@ def test_everything_the_plan_has_no_word_for_is_named_once_with_its_count():
     found = dict(m.removeprefix("Not taken into the plan, which has no word for it: ").removesuffix(" in all.")
                  .rsplit(", ", 1) for m in said(back, "not-in-plan-model"))  # fmt: skip
     assert found == {
-        "TSK (Task)": "2",
+        "TSK (task without a field)": "2",
         "DVC (Device)": "1",
         "P123_thing (no element of the standard)": "1",
         "Strange (no element of the standard)": "1",
@@ -201,22 +204,20 @@ def test_everything_the_plan_has_no_word_for_is_named_once_with_its_count():
         "CTR@P123_y (no attribute of the standard)": "1",
         "P123_z (no element of the standard)": "1",
         "CTR@Q (no attribute of the standard)": "1",
-        "PFD@G (CropTypeIdRef)": "1",
         "PNT (flag)": "2",
-        "PNT (storage)": "1",
         "PLN@B (PolygonDesignator)": "1",
         "LSG (obstacle)": "1",
         "PLN (headland)": "1",
         "PLN (Polygon)": "1",
         "LSG (tramline)": "1",
-        "GGP (several lines in one group; the plan has a group for each)": "1",
-        "PLN (partfield boundary)": "1",
+        "BSN (BaseStation)": "1",
         "GPN@E (GuidancePatternPropagationDirection)": "1",
+        "GPN@G (GuidancePatternHeading)": "1",
         "GPN@I (GuidancePatternGNSSMethod)": "1",
+        "GPN@N (NumberOfSwathsLeft)": "1",
         "LSG@B (LineStringDesignator)": "1",
         "LSG (guidance pattern)": "1",
-        "GPN (guidance pattern of type 2)": "1",
-        "GPN (guidance pattern of type unknown)": "1",
+        "GPN (guidance pattern of type 6)": "1",
     }
     assert len(back.plan.fields[0].lines) == 1
     first = next(f for f in back.findings if "TSK" in f.message)

@@ -48,7 +48,8 @@ def _meant(plan: Plan, leaf: Leaf):
             found = [one for one in field.features if one.place.form == "point"]
         case "line":
             used = {one.line for one in owner.lines}
-            found = [line for line in field.lines if line.uuid not in used]
+            shared = [line for line in plan.shared_lines if field.uuid in line.fields]
+            found = [line for line in (*field.lines, *shared) if line.uuid not in used]
         case "shift":
             found = next(line.shifts for line in lines if leaf.value in {one.uuid for one in line.shifts})
         case _:
@@ -61,9 +62,7 @@ def _enum(value, leaf):
         # Which outline is chosen must not change.
         return Purpose.PHYSICAL
     if isinstance(value, FeatureKind):
-        return {FeatureKind.POLE: FeatureKind.STORAGE, FeatureKind.STORAGE: FeatureKind.POLE}.get(
-            value, FeatureKind.OBSTACLE
-        )
+        return FeatureKind.FENCE if value is FeatureKind.POLE else FeatureKind.OBSTACLE
     if isinstance(value, LineKind):
         twins = {LineKind.CURVE: LineKind.SPIRAL, LineKind.SPIRAL: LineKind.CURVE}
         if value not in twins:
