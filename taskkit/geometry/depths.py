@@ -245,7 +245,9 @@ def _run(rings: Sequence[_Ring], side: SideDepth, within_m: float) -> tuple[int,
     for place, word in ((side.start, "first"), (side.end, "last")):
         away = [np.hypot(*(ring.points - place).T) for ring in rings]
         nearest = min(float(distance.min()) for distance in away)
-        if not nearest <= within_m:
+        if math.isnan(nearest):
+            raise ValueError(f"the {word} corner of {side.name} lies nowhere near the outline")
+        if nearest > within_m:
             raise ValueError(
                 f"the {word} corner of {side.name} is {nearest:.1f} m from the nearest point of the outline, "
                 f"farther than {within_m:g} m"

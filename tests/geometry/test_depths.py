@@ -88,7 +88,7 @@ def test_two_sides_of_one_depth_may_lie_on_each_other_and_the_first_has_the_edge
         ),
         (
             {"sides": [SideDepth((float("nan"), 0), (400, 0), 0.0, "road")]},
-            "the first corner of road is nan m from the nearest point",
+            "the first corner of road lies nowhere near the outline",
         ),
         (
             {"sides": [SideDepth((0, 0), (400, 200), 9.0, "road"), SideDepth((400, 0), (0, 200), 0.0, "ditch")]},

@@ -141,6 +141,13 @@ def test_a_deep_side_reaches_into_another_part():
     assert counted.area_m2(main) == pytest.approx(8800 + 8800)
 
 
+def test_a_deep_ring_reaches_into_another_part():
+    west, east = part([(0, 0), (100, 0), (100, 100), (0, 100)]), part([(103, 0), (200, 0), (200, 100), (103, 100)])
+    sides = [SideDepth((0, 0), (100, 100), 12.0), SideDepth((100, 100), (0, 0), 12.0)]
+    main = main_field(edge_depths([west, east], depth_m=0.0, sides=sides))
+    assert [sorted(ring)[0] for (ring,) in main] == [(12, 12), (112, 0)]
+
+
 def test_islands_are_points_lines_and_areas_that_are_kept_clear_all_round():
     islands = [
         IslandDepth(MetreLine([(50, 50)]), 6.0, "pole"),
@@ -154,6 +161,13 @@ def test_islands_are_points_lines_and_areas_that_are_kept_clear_all_round():
     pond = 20 * 40 + 2 * (20 + 40) * 6 + math.pi * 36
     assert counted.area_m2(main) == pytest.approx(80000 - pole - fence - pond, abs=0.1)
     assert len(main[0]) == 4
+
+
+def test_an_island_as_deep_as_the_boundary_is_kept_clear_too():
+    islands = [IslandDepth((part([(330, 80), (350, 80), (350, 120), (330, 120)]),), 6.0, "pond")]
+    main = main_field(edge_depths([part(RECTANGLE)], depth_m=6.0, islands=islands))
+    pond = 20 * 40 + 2 * (20 + 40) * 6 + math.pi * 36
+    assert counted.area_m2(main) == pytest.approx(388 * 188 - pond, abs=0.1)
 
 
 def test_the_ground_of_an_island_is_no_main_field_even_where_passes_run_up_to_it():
@@ -281,6 +295,14 @@ def test_a_ring_of_ten_thousand_points_is_put_together_from_few_pieces(monkeypat
     pieces, points = found.value.args
     assert pieces <= most_pieces * len(ring)
     assert points <= 7 * len(ring)
+
+
+def test_points_of_a_fine_curve_are_passed_over_only_within_the_error():
+    ring = rough_ring(600, 0.0)
+    ((outer,),) = main_field(edge_depths([part(ring)], depth_m=12.0))
+    places = np.concatenate((outer.points[::3], counted.edges_of([outer]).mean(axis=1)[::3]))
+    least = counted.distances(places, counted.edges_of([ring])).min(axis=1)
+    assert least == pytest.approx(12.0, abs=HEADLAND_LINE_M)
 
 
 def test_the_main_field_of_a_rough_ring_of_ten_thousand_points_is_one_piece_at_its_distance():
