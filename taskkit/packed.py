@@ -22,9 +22,10 @@ MAX_RATIO = 300
 """Most bytes out of one byte, for entries beyond 1 MiB; task data comes to about 6, empty logs to 100."""
 _MAX_DIRECTORY_BYTES = 16 << 20
 """Largest directory of a zip; it is taken into memory whole before anybody can count its entries."""
+# Beside the first, what zipfile lets through when an archive is broken.
 _ERRORS = (
-    *(zipfile.BadZipFile, zlib.error, EOFError, OSError),
-    *(ValueError, OverflowError, RuntimeError, struct.error),  # what zipfile lets through of a broken archive
+    *(zipfile.BadZipFile, zlib.error, struct.error, EOFError, OSError),
+    *(ValueError, IndexError, OverflowError, RuntimeError),
 )
 
 
@@ -46,7 +47,7 @@ class Packed:
             with _Bounded(path) as file, zipfile.ZipFile(file) as archive:
                 entries = [entry for entry in archive.infolist() if not entry.is_dir()]
         except _ERRORS as error:
-            raise InputError(f"no zip that can be opened: {error}", path=path) from error
+            raise InputError(f"neither a folder nor a zip that can be opened: {error}", path=path) from error
         self._entries: dict[str, zipfile.ZipInfo] = {}
         for entry in entries:
             if self._entries.setdefault(_confined(entry, path), entry) is not entry:
@@ -59,7 +60,7 @@ class Packed:
 
         Raises:
             InputError: it cannot be unpacked.
-            UnsafeInputError: it is larger than it says.
+            UnsafeInputError: it is not as large as it says.
         """
         entry = self._entries[name]
         try:
@@ -68,8 +69,8 @@ class Packed:
                 data = stream.read(entry.file_size + 1)
         except _ERRORS as error:
             raise InputError(f"the entry {entry.filename!r} cannot be read: {error}", path=self.path) from error
-        if len(data) > entry.file_size:
-            raise UnsafeInputError(f"the entry {entry.filename!r} is larger than it says", path=self.path)
+        if len(data) != entry.file_size:
+            raise UnsafeInputError(f"the entry {entry.filename!r} is not as large as it says", path=self.path)
         return data
 
 

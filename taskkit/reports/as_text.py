@@ -8,7 +8,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from taskkit.findings import Confidence, Finding, Kind, Report, Severity
+from taskkit.findings import Confidence, Finding, Kind, Report, Severity, Skip
 from taskkit.taskdata.dictionary import ANY, Attribute, Element
 
 if TYPE_CHECKING:
@@ -21,6 +21,8 @@ __all__ = ["checks", "comparison", "creation", "explanation", "export", "gis", "
 WIDTH = 80
 SHOWN_OF_A_RULE = 5
 """Findings of one rule that are printed; the rest are counted."""
+SKIPS_NAMED = 3
+"""Checks that are named of those skipped for one reason; JSON has all."""
 _PLACEHOLDER = re.compile(r"\{(\w+)\}")
 _CAUTION = (
     "Before anything runs by itself at a row end: read the machine's manual and the local rules, drive the first lap "
@@ -108,10 +110,20 @@ def _check(one: Checked, *, notes: bool) -> Iterator[str]:
     hint = f"; {_count(hidden, 'note')} hidden, see --notes" if hidden and not notes else ""
     yield f"{one.path}{version}: {_counted(one.report, notes=notes)}{hint}"
     yield from _findings(one.report, notes=notes)
-    for skip in one.report.skipped:
-        yield from _wrapped(f"skipped {skip.rule}: {skip.reason}", "  ", "    ")
+    yield from _skips(one.report.skipped)
     for crash in one.report.crashed:
         yield from _wrapped(f"our own check {crash.rule} failed, please report it: {crash.error}", "  ", "    ")
+
+
+def _skips(skipped: Iterable[Skip]) -> Iterator[str]:
+    """What could not be checked, by reason."""
+    rules: dict[str, list[str]] = {}
+    for skip in skipped:
+        rules.setdefault(skip.reason, []).append(skip.rule)
+    for reason, names in rules.items():
+        shown = ", ".join(names[:SKIPS_NAMED])
+        more = f" and {len(names) - SKIPS_NAMED} more" if len(names) > SKIPS_NAMED else ""
+        yield from _wrapped(f"skipped {_count(len(names), 'check')} ({shown}{more}): {reason}", "  ", "    ")
 
 
 def _findings(report: Report, *, notes: bool) -> Iterator[str]:

@@ -41,8 +41,10 @@ VERSION = kind(
 )
 
 _ORACLE = "schema-verdict"
-_ORACLE_BYTES = 64 << 20
-"""Largest skeleton that the schema processor is asked about: it builds a tree of twenty times its size."""
+_ORACLE_BYTES = 8 << 20
+"""Largest skeleton that the schema processor is asked about: it builds a tree of up to forty times its size."""
+_ORACLE_FINDINGS = 10_000
+"""Most findings with which it is asked: it keeps all that it has to say."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +111,7 @@ def _version(raw: bytes) -> Version:
     if major is None:
         return Version.V4_3
     edition = [v for v in Version if v.major == (3 if major <= 3 else 4)]
-    return next((v for v in edition if v.minor == minor), edition[-1])
+    return next((v for v in edition if (v.major, v.minor) == (major, minor)), edition[-1])
 
 
 def _judge_version(main: Element, taken: Version, findings: Collector) -> None:
@@ -143,7 +145,7 @@ def _read_file(
         findings.add(reading.stopped)
         return None
     if oracle and findings.total(DUPLICATE, severity=Severity.ERROR) == duplicates:
-        _compare_verdicts(name, reading.skeleton, root, version, findings, expected=_against_schema(findings) == before)
+        _compare_verdicts(name, reading.skeleton, root, version, findings, told=_against_schema(findings) - before)
     return reading.root
 
 
@@ -155,7 +157,7 @@ def _against_schema(findings: Collector) -> int:
 
 
 def _compare_verdicts(
-    name: str, skeleton: bytes, root: str, version: Version, findings: Collector, *, expected: bool
+    name: str, skeleton: bytes, root: str, version: Version, findings: Collector, *, told: int
 ) -> None:
     if not schema.available(root, version):
         findings.skipped.append(Skip(_ORACLE, f"{name}: no schema is shipped for version {version.text}"))
@@ -163,11 +165,14 @@ def _compare_verdicts(
     if len(skeleton) > _ORACLE_BYTES:
         findings.skipped.append(Skip(_ORACLE, f"{name}: more than {_ORACLE_BYTES >> 20} MiB beside the plain points"))
         return
+    if told > _ORACLE_FINDINGS:
+        findings.skipped.append(Skip(_ORACLE, f"{name}: more than {_ORACLE_FINDINGS:,} findings as it is"))
+        return
     try:
         messages = schema.verdict(skeleton, root, version)
     except schema.Unable as reason:
         findings.skipped.append(Skip(_ORACLE, f"{name}: {reason}"))
         return
-    if expected == bool(messages):
+    if bool(told) != bool(messages):
         said = messages[0] if messages else "valid"
         findings.crashed.append(Crash(_ORACLE, f"{name}: the schema says {said}; our own findings say otherwise"))

@@ -1,4 +1,4 @@
-"""The one seam for bytes: a folder or a zip that holds a set, with every name confined and every size bounded."""
+"""The one seam for bytes: a folder or a zip that holds a set, within the bounds of ``taskkit.packed``."""
 
 from __future__ import annotations
 
@@ -6,35 +6,17 @@ import os
 import shutil
 import stat
 import tempfile
-import zipfile
-import zlib
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path, PurePosixPath
 from typing import Protocol
 
 from taskkit.errors import InputError, UnsafeInputError
+from taskkit.packed import MAX_FILE_BYTES, MAX_FILES, Packed
 from taskkit.taskdata.document import TASK_FILE
 
-__all__ = [
-    "MAX_FILES",
-    "MAX_FILE_BYTES",
-    "MAX_RATIO",
-    "MAX_SET_BYTES",
-    "Companions",
-    "Store",
-    "open_store",
-    "written_beside",
-]
+__all__ = ["Companions", "Store", "open_store", "written_beside"]
 
-MAX_FILE_BYTES = 1 << 30
-"""Largest file of a set that is read: 1 GiB, some twenty million points."""
-MAX_SET_BYTES = 4 << 30
-"""Largest set, unpacked."""
-MAX_FILES = 10_000
-"""Most files of a set."""
-MAX_RATIO = 300
-"""Most bytes out of one byte in a zip, for entries beyond 1 MiB; task data comes to about 6, empty logs to 100."""
 _MAX_SEARCH_DEPTH = 3
 
 
@@ -90,13 +72,17 @@ def open_store(path: Path | str) -> Store:
         UnsafeInputError: it breaks a bound (size, number of files, names, overlapping zip entries).
     """
     path = Path(path)
-    if path.is_dir():
-        return _FolderStore(path)
-    if not path.is_file():
-        raise InputError("there is no such folder or file", path=path, remedy="Name a TASKDATA folder or a zip of one")
-    if path.name.upper() == TASK_FILE:
-        return _FolderStore(path.parent)
-    return _ZipStore(path)
+    try:
+        if path.is_dir():
+            return _FolderStore(path)
+        if not path.is_file():
+            remedy = "Name a TASKDATA folder or a zip of one"
+            raise InputError("there is no such folder or file", path=path, remedy=remedy)
+        if path.name.upper() == TASK_FILE:
+            return _FolderStore(path.parent)
+        return _ZipStore(path)
+    except OSError as error:
+        raise InputError(f"cannot be opened: {error.strerror}", path=path) from error
 
 
 class _FolderStore:
@@ -108,7 +94,7 @@ class _FolderStore:
             if len(relative.parts) >= _MAX_SEARCH_DEPTH:
                 folders.clear()
             folders.sort()
-            found += [(relative / name).as_posix() for name in files]
+            found += [(relative / _readable(name, path)).as_posix() for name in files]
             if len(found) > MAX_FILES:
                 raise UnsafeInputError(f"more than {MAX_FILES:,} files", path=path, remedy="Name the TASKDATA folder")
         self.folder, self.names, self.elsewhere = _place(found)
@@ -122,7 +108,8 @@ class _FolderStore:
             if status.st_size > MAX_FILE_BYTES:
                 raise UnsafeInputError(f"larger than {MAX_FILE_BYTES >> 20} MiB", path=file)
             with file.open("rb") as stream:
-                return stream.read(MAX_FILE_BYTES)
+                # As many as there are: a buffer of the largest size would be set aside at once.
+                return stream.read(status.st_size)
         except OSError as error:
             raise InputError(f"cannot be read: {error.strerror}", path=file) from error
 
@@ -130,55 +117,19 @@ class _FolderStore:
 class _ZipStore:
     def __init__(self, path: Path) -> None:
         self.path = path
-        try:
-            with zipfile.ZipFile(path) as archive:
-                entries = archive.infolist()
-        except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError) as error:
-            raise InputError(f"neither a folder nor a zip that can be opened: {error}", path=path) from error
-        self._entries = {_confined(entry, path): entry for entry in entries if not entry.is_dir()}
-        _refuse_bombs(list(self._entries.values()), path)
-        self.folder, self.names, self.elsewhere = _place(list(self._entries))
+        self._packed = Packed(path)
+        self.folder, self.names, self.elsewhere = _place(list(self._packed.names))
 
     def read(self, name: str) -> bytes:
-        entry = self._entries[f"{self.folder}/{name}" if self.folder else name]
-        try:
-            with zipfile.ZipFile(self.path) as archive, archive.open(entry) as stream:
-                # The directory of a zip may lie about sizes: never take more than it declares.
-                data = stream.read(entry.file_size + 1)
-        except (zipfile.BadZipFile, OSError, RuntimeError, NotImplementedError, EOFError, zlib.error) as error:
-            raise InputError(f"the entry {entry.filename!r} cannot be read: {error}", path=self.path) from error
-        if len(data) > entry.file_size:
-            raise UnsafeInputError(f"the entry {entry.filename!r} is larger than it says", path=self.path)
-        return data
+        return self._packed.read(f"{self.folder}/{name}" if self.folder else name)
 
 
-def _confined(entry: zipfile.ZipInfo, path: Path) -> str:
-    # Programs on Windows sometimes write a backslash between folders.
-    name = entry.filename.replace("\\", "/")
-    parts = PurePosixPath(name).parts
-    if name.startswith("/") or ".." in parts or any(":" in part for part in parts) or "\0" in name:
-        raise UnsafeInputError(f"the entry {entry.filename!r} would leave its folder", path=path)
-    if entry.flag_bits & 1:
-        raise InputError(f"the entry {entry.filename!r} is encrypted", path=path, remedy="Pack it without a password")
-    return "/".join(parts)
-
-
-def _refuse_bombs(entries: list[zipfile.ZipInfo], path: Path) -> None:
-    if len(entries) > MAX_FILES:
-        raise UnsafeInputError(f"more than {MAX_FILES:,} files", path=path)
-    if sum(entry.file_size for entry in entries) > MAX_SET_BYTES:
-        raise UnsafeInputError(f"larger than {MAX_SET_BYTES >> 30} GiB unpacked", path=path)
-    end = 0
-    for entry in sorted(entries, key=lambda entry: entry.header_offset):
-        if entry.file_size > MAX_FILE_BYTES:
-            raise UnsafeInputError(f"the entry {entry.filename!r} is larger than {MAX_FILE_BYTES >> 20} MiB", path=path)
-        if entry.file_size > 1 << 20 and entry.file_size > MAX_RATIO * entry.compress_size:
-            raise UnsafeInputError(
-                f"the entry {entry.filename!r} unpacks to more than {MAX_RATIO} times its size", path=path
-            )
-        if entry.header_offset < end:
-            raise UnsafeInputError(f"the entry {entry.filename!r} overlaps another", path=path)
-        end = entry.header_offset + 30 + len(entry.filename.encode()) + entry.compress_size
+def _readable(name: str, path: Path) -> str:
+    try:
+        name.encode()
+    except UnicodeEncodeError as error:
+        raise InputError(f"the name of the file {name!a} is no text", path=path, remedy="Rename it") from error
+    return name
 
 
 def _place(found: list[str]) -> tuple[str, tuple[str, ...], tuple[str, ...]]:
@@ -205,6 +156,7 @@ def written_beside(target: Path) -> Iterator[Path]:
         InputError: the place cannot be written to.
     """
     target = target.absolute()
+    missing = [folder for folder in target.parents if not folder.exists()]
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         work = Path(tempfile.mkdtemp(prefix=f".{target.name}.", dir=target.parent))
@@ -235,3 +187,7 @@ def written_beside(target: Path) -> Iterator[Path]:
         ) from error
     finally:
         shutil.rmtree(work, ignore_errors=True)
+        for folder in missing:
+            # Only an empty one goes: this is undone when nothing was put into it.
+            with suppress(OSError):
+                folder.rmdir()

@@ -32,11 +32,12 @@ def built_points(types: str | Sequence[str], lonlat: Array) -> Points:
     """Points of our own making, in the canonical form.
 
     Args:
-        types: the point type of all of them, or of each.
+        types: the point type of all of them, or of each, in digits.
         lonlat: longitude and latitude in degrees, shape (n, 2), n >= 1.
 
     Raises:
-        ValueError: no point, a coordinate that is not finite or out of range, or a wrong number of types.
+        ValueError: no point, a coordinate that is not finite or out of range, a wrong number of types, or a type
+            that is no number.
     """
     points = np.asarray(lonlat, dtype=np.float64)
     if points.ndim != 2 or points.shape[1] != 2 or len(points) == 0:
@@ -46,6 +47,8 @@ def built_points(types: str | Sequence[str], lonlat: Array) -> Points:
     each = [types] * len(points) if isinstance(types, str) else list(types)
     if len(each) != len(points):
         raise ValueError(f"{len(each)} types for {len(points)} points")
+    if not all(kind.isascii() and kind.isdigit() for kind in set(each)):
+        raise ValueError("a point type is no number")
     raw = _point_lines(each, points)
     return Points(Source(_BUILT, raw), 0, len(raw) - 1, len(points), canonical=True)
 
