@@ -18,9 +18,14 @@ SECONDS = 120
 """Processor time of the child, and the time that its parent waits for it."""
 
 
+_NOT_NEEDED = ("geopandas", "pandas", "pyarrow", "pyproj", "shapely")
+"""What pyogrio imports where it is there, for things that are not asked of it here: half of the time to start."""
+
+
 def main() -> None:
     """Do what is asked for, and answer."""
     _bound()
+    sys.modules.update(dict.fromkeys(_NOT_NEEDED))  # type: ignore[arg-type]  # None stands for "not to be imported"
     request = unpack(sys.stdin.buffer.read())
     if request is None:
         raise SystemExit("the question was cut")

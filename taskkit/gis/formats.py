@@ -25,7 +25,8 @@ ALL_DRIVERS = (
 _HEAD_BYTES = 64 << 10
 """So much of a text is looked at to tell what it is."""
 # Nothing is given back once it was taken (atomic), so that no text makes this slow.
-_ROOT = re.compile(rb"(?:\xef\xbb\xbf)?(?>\s+|<\?.*?\?>|<!--.*?-->|<![A-Za-z][^>]*>)*+<(?:[\w.-]+:)?([\w.-]+)", re.DOTALL)
+_BEFORE_ROOT = rb"(?:\xef\xbb\xbf)?(?>\s+|<\?.*?\?>|<!--.*?-->|<![A-Za-z][^>]*>)*+"
+_ROOT = re.compile(_BEFORE_ROOT + rb"<(?:[\w.-]+:)?([\w.-]+)", re.DOTALL)
 _PIECE_BYTES = 64 << 10
 """Expat is fed in pieces of this size; in smaller ones a long text takes quadratic time."""
 _CRS_MEMBER = re.compile(rb'"crs"\s*:\s*(\{[^{}]{0,2000}(?:\{[^{}]{0,2000}\}[^{}]{0,2000})?\})')

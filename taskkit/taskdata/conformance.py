@@ -6,13 +6,13 @@ A limit of which we are not sure (confidence below high) makes a warning that sa
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from taskkit.findings import Collector, Confidence, Fact, Kind, Severity, kind
 from taskkit.taskdata.dictionary import ANY, Attribute, Dictionary
 from taskkit.taskdata.dictionary import Element as Definition
-from taskkit.taskdata.document import Element
+from taskkit.taskdata.document import POINT, Element
 from taskkit.taskdata.types import Problem, problem_finder
 
 __all__ = ["DICTIONARY_KINDS", "Conformance", "References"]
@@ -21,6 +21,7 @@ PROPRIETARY = re.compile(r"P[0-9]{1,5}_.+", re.DOTALL)
 """Names that a manufacturer made: P, its code, an underscore, a free name."""
 _SHOWN = 60
 """Characters of a value or a name that a finding repeats."""
+_MOST_PASSING = 1000
 _STANDARD = "ISO 11783-10, data dictionary (recalled; see schemas/dictionary)"
 _REFUSED = "A terminal may refuse the file, or leave out what it cannot read."
 
@@ -254,7 +255,19 @@ class Conformance:
         self._collector = collector
         self._references = references
         self._known: dict[str, _Known | None] = {}
+        self._passing: dict[tuple[str, ...], tuple[Callable[[str], Problem | None], ...]] = {}
         self._ignored = 0  # depth below an element that is not the standard's
+
+    def passes(self, parent: Element, pairs: Sequence[str]) -> bool:
+        """See :class:`taskkit.taskdata.reader.Watch`."""
+        if self._ignored:
+            return True
+        key = (parent.tag, *pairs[::2])
+        finders = self._passing[key] if key in self._passing else self._learn_passing(*key)
+        for find, text in zip(finders, pairs[1::2], strict=False):
+            if find(text) is not None:
+                return False
+        return bool(finders)
 
     def enter(self, element: Element) -> None:
         """See :class:`taskkit.taskdata.reader.Watch`."""
@@ -317,6 +330,22 @@ class Conformance:
             )
         self._known[tag] = known
         return known
+
+    def _learn_passing(self, parent: str, *codes: str) -> tuple[Callable[[str], Problem | None], ...]:
+        """What judges the texts of a point with these attributes; empty where there is more to be said of it."""
+        home = self._known[parent]
+        point = self._known[POINT] if POINT in self._known else self._learn(POINT)
+        finders: tuple[Callable[[str], Problem | None], ...] = ()
+        if home is not None and point is not None and POINT in home.definition.children:
+            further = {*point.identifiers, *(a.code for a in point.references)}
+            if (
+                point.attributes.keys() - further >= set(codes) >= {a.code for a in point.required}
+                and not point.definition.children
+            ):
+                finders = tuple(point.attributes[code][1] for code in codes)
+        if len(self._passing) < _MOST_PASSING:
+            self._passing[(parent, *codes)] = finders
+        return finders
 
     def _misplaced(self, element: Element, parent: Element) -> None:
         homes = [d for d in self._dictionary.elements.values() if element.tag in d.children]

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import codecs
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import Protocol
@@ -69,11 +69,19 @@ _ENCODING = re.compile(rb"""<\?xml[^>]{0,200}?encoding\s*=\s*["']([A-Za-z0-9._-]
 class Watch(Protocol):
     """Somebody who looks at each element while it is read, so that points need not be kept."""
 
+    def passes(self, parent: Element, pairs: Sequence[str]) -> bool:
+        """Whether there is nothing to say of a point, so that it need not become an element.
+
+        Args:
+            parent: what holds it.
+            pairs: its attributes: name, text, name, text and so on.
+        """
+
     def enter(self, element: Element) -> None:
-        """An element begins; of a run of canonical points only the first is told."""
+        """An element begins; a point that was passed is told only when it turns out to hold something."""
 
     def leave(self, element: Element, counts: Mapping[str, int]) -> None:
-        """An element ends; ``counts`` tells how many children of each tag it has, points included."""
+        """An element that was entered ends; ``counts`` tells how many children of each tag it has, points included."""
 
     def text(self, parent: Element) -> None:
         """There is text that is not white space inside an element."""
@@ -155,6 +163,10 @@ class _Stop(Exception):  # noqa: N818 - not an error: it leaves expat's callback
         self.found = found
 
 
+_Passed = tuple[int, int, list[str]]
+"""Offset, ordinal and attributes of a point."""
+
+
 class _Parse:
     """The state of one pass through one file."""
 
@@ -170,7 +182,9 @@ class _Parse:
         self.fed = 0
         self.removed = 0  # bytes of proven points that expat has not seen
         self.skeleton: list[bytes] = []
-        self.loose: Element | None = None  # the point that is open and holds nothing so far
+        # The point that is open and holds nothing so far: its element, or, if it was passed, what makes one.
+        self.loose: Element | None = None
+        self.passed: _Passed | None = None
         self.first_of_run = -1
         self.run_is_live = False
         self.homes: frozenset[str] = frozenset()
@@ -242,20 +256,34 @@ class _Parse:
     def _start(self, tag: str, pairs: list[str]) -> None:
         if self.texts:
             self._end_text()
-        stack = self.stack
+        if self.passed is not None:
+            self._open_passed()
         offset = self.parser.CurrentByteIndex + self.removed
+        ordinal = 0
+        if self.stack:
+            ordinals = self.ordinals[-1]
+            ordinal = ordinals[tag] = ordinals.get(tag, 0) + 1
+            if tag == POINT:
+                parent = self.stack[-1]
+                self.run_is_live = offset == self.first_of_run and parent.tag in self.homes
+                if len(self.stack) < MAX_DEPTH and (self.watch is None or self.watch.passes(parent, pairs)):
+                    if parent is self.loose:
+                        self._attach(parent)
+                    self.passed = (offset, ordinal, pairs)
+                    return
+        self._enter(tag, offset, ordinal, pairs)
+
+    def _enter(self, tag: str, offset: int, ordinal: int, pairs: list[str]) -> None:
+        stack = self.stack
         element = Element(tag, source=self.source, offset=offset)
-        if pairs:
-            element.attributes = dict(zip(pairs[::2], pairs[1::2], strict=True))
+        element.attributes = dict(zip(pairs[::2], pairs[1::2], strict=True))
+        element.ordinal = ordinal
         if stack:
             parent = element.parent = stack[-1]
-            ordinals = self.ordinals[-1]
-            element.ordinal = ordinals[tag] = ordinals.get(tag, 0) + 1
             if parent is self.loose:
                 self._attach(parent)
             if tag == POINT:
                 self.loose = element
-                self.run_is_live = offset == self.first_of_run and parent.tag in self.homes
             else:
                 self._attach(element)
         else:
@@ -267,9 +295,22 @@ class _Parse:
         if self.watch:
             self.watch.enter(element)
 
+    def _open_passed(self) -> None:
+        """Make an element after all of a point that was passed, for it holds something."""
+        assert self.passed is not None
+        offset, ordinal, pairs = self.passed
+        self.passed = None
+        self._enter(POINT, offset, ordinal, pairs)
+
     def _end(self, _tag: str) -> None:
         if self.texts:
             self._end_text()
+        if self.passed is not None:
+            offset, ordinal, _ = self.passed
+            self.passed = None
+            if not self.run_is_live:
+                self._take_point(offset, ordinal)
+            return
         element = self.stack.pop()
         counts = self.ordinals.pop()
         if self.watch:
@@ -277,21 +318,20 @@ class _Parse:
         if element is self.loose:
             self.loose = None
             if not self.run_is_live:
-                self._take_point(element)
+                self._take_point(element.offset, element.ordinal)
 
-    def _take_point(self, element: Element) -> None:
+    def _take_point(self, offset: int, ordinal: int) -> None:
         """Add a point that holds nothing to the slice before it, or begin a slice."""
         data, parent = self.source.data, self.stack[-1]
         end = self.parser.CurrentByteIndex + self.removed
         if data[end - 2 : end] != b"/>":  # expat stands at the closing tag
             end = data.index(b">", end) + 1
         last = parent.children[-1] if parent.children else None
-        if isinstance(last, Points) and not last.canonical:
+        if type(last) is Points and not last.canonical:
             last.end = end
             last.count += 1
             return
-        first = element.ordinal - 1
-        points = Points(self.source, element.offset, end, 1, canonical=False, parent=parent, first=first)
+        points = Points(self.source, offset, end, 1, canonical=False, parent=parent, first=ordinal - 1)
         self._keep(parent, points)
 
     def _attach(self, element: Element) -> None:
@@ -309,6 +349,8 @@ class _Parse:
 
     def _verbatim(self, raw: str) -> None:
         if self.stack:
+            if self.passed is not None:
+                self._open_passed()
             parent = self.stack[-1]
             if parent is self.loose:
                 self._attach(parent)
@@ -321,6 +363,8 @@ class _Parse:
     def _end_text(self) -> None:
         text = "".join(self.texts).strip(_BLANKS)
         self.texts.clear()
+        if self.passed is not None:
+            self._open_passed()
         if self.watch:
             self.watch.text(self.stack[-1])
         self._verbatim(text.translate(_ESCAPES))

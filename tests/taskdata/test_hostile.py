@@ -43,9 +43,11 @@ CHILD = textwrap.dedent("""
 
 def outcomes(paths, *, memory_mib=1024, cpu_s=10):
     """What a child process with little memory and time says of sets, one after the other: each read both ways."""
+    # A measured child needs more of both.
+    unmeasured = {name: value for name, value in os.environ.items() if not name.startswith("COVERAGE")}
     run = subprocess.run(
         [sys.executable, "-c", CHILD, str(memory_mib), str(cpu_s), *map(str, paths)],
-        capture_output=True, text=True, timeout=300, check=False, env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
+        capture_output=True, text=True, timeout=300, check=False, env={**unmeasured, "OPENBLAS_NUM_THREADS": "1"},
     )  # fmt: skip
     lines = [json.loads(line) for line in run.stdout.splitlines()]
     assert run.returncode == 0, (f"ended with {run.returncode} after {len(lines)} readings", run.stderr[-2000:])
@@ -174,11 +176,11 @@ FOUND = {
     "a long text": (lambda: task_file("word " * 2_000_000), {"text-between-elements"}),
     "white space": (lambda: task_file(" \n" * 2_000_000), set()),
     "white space before all": (lambda: " " * 8_000_000 + task_file(""), set()),
-    "bad points in one line": (lambda: field_with('<PNT A="2" C="94" D="x"/>' * 60_000),
+    "bad points in one line": (lambda: field_with('<PNT A="2" C="94" D="x"/>' * 25_000),
                                {"attribute-out-of-range", "attribute-malformed"}),
-    "empty points": (lambda: field_with("<PNT/>" * 60_000), {"attribute-missing"}),
-    "text before each point": (lambda: field_with(f"x{POINT}" * 30_000), {"text-between-elements"}),
-    "unknown names, each another": (lambda: task_file("".join(f"<q{n}/>" for n in range(60_000))), {"element-unknown"}),
+    "empty points": (lambda: field_with("<PNT/>" * 25_000), {"attribute-missing"}),
+    "text before each point": (lambda: field_with(f"x{POINT}" * 20_000), {"text-between-elements"}),
+    "unknown names, each another": (lambda: task_file("".join(f"<q{n}/>" for n in range(25_000))), {"element-unknown"}),
 }  # fmt: skip
 
 
@@ -187,7 +189,7 @@ TABLES = {"DOCTYPES": DOCTYPES, "REFUSED": REFUSED, "FOUND": FOUND}
 
 @pytest.mark.parametrize("name", FOUND)
 def test_what_can_be_read_is_told_in_bounds(name, outcomes_of):
-    fast, slow = outcomes_of("FOUND", cpu_s=40)[name]
+    fast, slow = outcomes_of("FOUND", cpu_s=20)[name]
     assert fast == slow
     assert set(fast["rules"]) == FOUND[name][1]
     assert fast["crashed"] == []
@@ -265,6 +267,6 @@ def test_a_hostile_file_inside_a_zip_has_the_same_bounds(tmp_path):
 
 
 def test_a_large_sound_set_stays_within_memory(tmp_path):
-    points = "\n".join(f'<PNT A="2" C="54.{n:09d}" D="-1.{n:09d}"/>' for n in range(100_000))
+    points = "\n".join(f'<PNT A="2" C="54.{n:09d}" D="-1.{n:09d}"/>' for n in range(60_000))
     said = outcome(folder_with(tmp_path, field_with(points)), memory_mib=512, cpu_s=5)
     assert (said["read"], said["rules"], said["crashed"]) == (True, [], [])

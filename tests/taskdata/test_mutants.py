@@ -316,12 +316,14 @@ def test_the_sets_are_sound(schema_of):
 @pytest.mark.parametrize("part", range(PARTS))
 def test_mutants_are_judged_alike_both_ways_and_by_the_schema(part, schema_of):
     seen = collections.Counter()
-    for data in mutants(part):
-        reading = reading_of(data)
-        fast = reading.findings.report()
-        assert told(fast) == told(report_of(data, fast=False)), data
-        if reading.version is Version.V4_3 and not any(f.rule == "version-unknown" for f in fast):
-            assert told(judged(data, fast=True, block=BLOCK)[1]) == told(fast), data
+    for number, data in enumerate(mutants(part)):
+        reading = reading_of(data, fast=False)
+        slow = reading.findings.report()
+        by_blocks = (
+            number % 2 and reading.version is Version.V4_3 and not any(f.rule == "version-unknown" for f in slow)
+        )
+        fast = judged(data, fast=True, block=BLOCK)[1] if by_blocks else report_of(data)
+        assert told(fast) == told(slow), data
         mine = own_verdict(fast)
         seen[mine] += 1
         if mine == "valid" and any(f.rule == "identifier-duplicate" for f in fast):
