@@ -471,7 +471,7 @@ def gis(path: Path | str, out: Path | str, *, replace: bool = False) -> GisWritt
     """
     from taskkit.geometry.frames import UNKNOWN, frame_named
     from taskkit.gis.writing import write_layers
-    from taskkit.plan.to_gis import layers_of
+    from taskkit.layers import layers_of
 
     plan, _ = _plan_or_set(Path(path))
     notes: tuple[str, ...] = ()
