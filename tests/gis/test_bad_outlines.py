@@ -13,10 +13,13 @@ import pytest
 from pyproj import Proj
 
 from taskkit import api
-from taskkit.errors import InputError
+from taskkit.errors import InputError, RefusedError
 from taskkit.geometry.wkb import read_areas as areas_from_wkb
 from taskkit.gis.reading import read_areas
+from taskkit.mapping import write_plan
 from taskkit.plan.files import load_plan
+from taskkit.plan.identity import Identity
+from taskkit.taskdata.writer import write_folder
 
 UTM32 = Proj("EPSG:25832")
 Ring = list[list[float]]
@@ -105,16 +108,32 @@ def test_a_bad_outline_is_kept_and_the_check_names_the_defect_and_its_place(
 ) -> None:
     geometry, place = BAD[rule](outline)
     api.new(tmp_path / "plan", source=written(tmp_path, geometry), name_from="NAME")
-    exported = api.export(tmp_path / "plan", tmp_path / "stick")
+    # Past the gate of export, which would refuse some of these: the check must see them in anybody's set.
+    write_folder(write_plan(load_plan(tmp_path / "plan"), Identity()).data, tmp_path / "TASKDATA")
+    report = api.check(tmp_path / "TASKDATA").report
 
-    found = [one for one in exported.report if one.kind.name == rule]
+    found = [one for one in report if one.kind.name == rule]
 
-    assert found, [one.kind.name for one in exported.report]
+    assert found, [one.kind.name for one in report]
     east, north = UTM32(found[0].facts["lon_deg"], found[0].facts["lat_deg"])
     wanted = [place] if place else [*outline, geometry["coordinates"][-1][0], middle(outline)]
     near = min(((east - x) ** 2 + (north - y) ** 2) ** 0.5 for x, y in wanted)
     assert near <= (0.05 if place else 500)
     assert str(found[0].facts["lat_deg"]) in found[0].message
+
+
+@pytest.mark.parametrize("rule", ["ring-crosses-itself", "hole-outside-outer-ring"])
+def test_an_outline_that_is_no_area_does_not_go_out_and_its_place_is_named(
+    tmp_path: Path, outline: Ring, rule: str
+) -> None:
+    geometry, _ = BAD[rule](outline)
+    sound = polygon(square(outline[0][0] + 5000, outline[0][1], 100))
+    api.new(tmp_path / "plan", source=written(tmp_path, geometry, sound), name_from="NAME")
+
+    with pytest.raises(RefusedError, match=r"field Field 0: .*vertex \d+, latitude 5\d\.\d+, longitude 1?\d\.\d+"):
+        api.export(tmp_path / "plan", tmp_path / "stick")
+    assert not (tmp_path / "stick").exists()
+    assert api.export(tmp_path / "plan", tmp_path / "stick", leave_out_unfit=True).plan.fields[0].name == "Field 1"
 
 
 @pytest.mark.parametrize(
