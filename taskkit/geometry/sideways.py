@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 
-from taskkit.geometry.geodesy import LonLat, azimuth_deg, destination
+from taskkit.geometry.geodesy import LonLat, azimuth_deg, destination, destination_and_azimuth
 from taskkit.geometry.line import LonLatLine
 
 __all__ = ["heading_moved", "line_moved"]
@@ -51,14 +51,14 @@ def heading_moved(start: LonLat, *, heading_deg: float, right_m: float) -> tuple
     >>> round(lon_deg, 6), round(lat_deg, 6), round(there_deg, 6)
     (5.001, 52.0, 0.000788)
     """
-    place = _beside(start, heading_deg=heading_deg, right_m=right_m)
-    if place == start:
-        return place, heading_deg
-    # Seen from there the start lies behind the left shoulder, or the right one.
-    back = azimuth_deg(place, end=start)
-    return place, (back + (90.0 if right_m > 0 else -90.0)) % 360.0 % 360.0
+    aside = _aside(right_m)
+    place, there = destination_and_azimuth(start, azimuth_deg=heading_deg + aside, distance_m=abs(right_m))
+    return place, (there - aside) % 360.0 % 360.0
 
 
 def _beside(place: LonLat, *, heading_deg: float, right_m: float) -> LonLat:
-    aside = 90.0 if right_m >= 0 else -90.0
-    return destination(place, azimuth_deg=heading_deg + aside, distance_m=abs(right_m))
+    return destination(place, azimuth_deg=heading_deg + _aside(right_m), distance_m=abs(right_m))
+
+
+def _aside(right_m: float) -> float:
+    return 90.0 if right_m >= 0 else -90.0

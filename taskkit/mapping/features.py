@@ -122,7 +122,7 @@ def read_features(
             name = element.get("B")
             if name is None:
                 name = identifier or str(said["kind"])
-                reading.found(NAMELESS, element, what=element.tag, name=name)
+                reading.found(NAMELESS, element, what=str(said["kind"]), name=name[:60])
             features.append(Feature(uuid=uuid, name=name, place=place, **said))
     return tuple(features)
 

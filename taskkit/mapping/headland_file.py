@@ -228,16 +228,8 @@ def read_headland_file(read: Callable[[], bytes], uuids: Uuids, reading: Reading
         except ValueError as error:
             reading.left_out(element, reason(error), what=f"The {name}")
     shared = {uuid: said.pop("fields") for uuid, said in beside["line"].items() if "fields" in said}
-    return Attached(
-        tuple(whole["machine"]),
-        tuple(whole["row_end_plan"]),
-        beside["field"],
-        beside["feature"],
-        beside["line"],
-        shared,
-        beside["shift"],
-        beside["job"],
-    )
+    members = {f"{tag}s": {uuid: said for uuid, said in found.items() if said} for tag, found in beside.items()}
+    return Attached(tuple(whole["machine"]), tuple(whole["row_end_plan"]), shared=shared, **members)
 
 
 def settled(plan: Plan, attached: Attached, main: Element, reading: Reading) -> Plan:

@@ -140,9 +140,9 @@ def _troubles(field: Field, outline: Boundary) -> Iterator[Unfit]:
 
 def _at(field: Field, outline: Boundary, where: str, problem: Problem, plane: LocalPlane) -> Unfit:
     lon_deg, lat_deg = _degrees(plane, problem.east_m, problem.north_m)
-    said = _WORDS[problem.trouble].format(ring=_ring(problem.ring), other=_ring(problem.other or 0))
+    said = _WORDS[problem.trouble].format(ring=_ring(problem.ring) + where, other=_ring(problem.other or 0))
     vertex = "" if problem.vertex is None else f"vertex {problem.vertex + 1}, "
-    reason = f"{said}{where} at {vertex}{_place(lon_deg, lat_deg)} ({outline.title})"
+    reason = f"{said} at {vertex}{_place(lon_deg, lat_deg)} ({outline.title})"
     return Unfit(field.uuid, field.name, reason, lon_deg, lat_deg)
 
 
