@@ -10,10 +10,16 @@ from taskkit.errors import InputError, InternalError, RefusedError
 from taskkit.findings import KINDS, Kind, Level, Report, Severity
 
 if TYPE_CHECKING:
+    import datetime
+
     from taskkit.compare import Comparison
     from taskkit.mapping import Ledger
+    from taskkit.plan.copies import Renewed
+    from taskkit.plan.edits import EndMoved, LineLeft, OutlineMoved
     from taskkit.plan.fitness import Unfit
     from taskkit.plan.model import BoundaryChoice, Plan
+    from taskkit.plan.quantities import Length
+    from taskkit.readiness import Readiness
     from taskkit.taskdata.dictionary import Attribute, Element
     from taskkit.taskdata.store import Store
     from taskkit.taskdata.version import Version
@@ -22,16 +28,19 @@ __all__ = [
     "Checked",
     "Compared",
     "Created",
+    "Edited",
     "Exported",
     "GisWritten",
     "ReadBack",
     "check",
     "compare",
+    "edit",
     "explain",
     "export",
     "gis",
     "new",
     "read",
+    "ready",
 ]
 
 
@@ -146,6 +155,27 @@ class GisWritten:
     frame: str
     crs: str
     notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Edited:
+    """A plan that was changed in its place.
+
+    Attributes:
+        path: the file of the plan.
+        former: where the file as it was is kept; None where nothing had to be changed.
+        outline: the outline that was moved.
+        moved: the ends of lines that were moved.
+        left: the lines that stayed, and why.
+        renewed: copied objects that have UUIDs of their own now.
+    """
+
+    path: Path
+    former: Path | None
+    outline: OutlineMoved | None = None
+    moved: tuple[EndMoved, ...] = ()
+    left: tuple[LineLeft, ...] = ()
+    renewed: tuple[Renewed, ...] = ()
 
 
 def check(path: Path | str, *, level: Level = Level.OFFICE) -> Checked:
@@ -378,8 +408,9 @@ def explain(word: str) -> Kind | Element | Attribute:
     """
     import difflib
 
-    import taskkit.checks  # declares the kinds of findings
-    import taskkit.mapping  # noqa: F401 - likewise
+    import taskkit.checks
+    import taskkit.mapping
+    import taskkit.readiness  # noqa: F401 - the three declare the kinds of findings
     from taskkit.taskdata.dictionary import dictionary
 
     elements = dictionary().elements
@@ -484,3 +515,127 @@ def gis(path: Path | str, out: Path | str, *, replace: bool = False) -> GisWritt
     written = write_layers(out, layers, crs=frame.written_as, replace=replace)
     counts = tuple((layer.name, len(layer.shapes)) for layer in layers if layer.shapes)
     return GisWritten(written.files, counts, plan.steering_frame, frame.written_as, (*notes, *written.notes))
+
+
+def ready(
+    path: Path | str,
+    *,
+    field: str | None = None,
+    job: str | None = None,
+    boundary: str = "",
+    on: datetime.date | None = None,
+) -> Readiness:
+    """Look whether everything is there that an export, and turning by itself, needs.
+
+    Args:
+        path: the plan.
+        field: one field, by UUID, code or exact name; all without it.
+        job: one job, by UUID or exact name, likewise; among those of the field where one is named.
+        boundary: the outline of each field that counts, as ``PURPOSE`` or ``PURPOSE:SEASON``; the usual one without it.
+        on: the day on which the age of outlines is judged; today without it.
+
+    Raises:
+        InputError: the plan cannot be read, or a word means no field or job, or several.
+    """
+    import datetime
+
+    from taskkit.plan.files import load_plan
+    from taskkit.plan.selectors import selected
+    from taskkit.readiness import readiness
+
+    choice = _boundary(boundary)
+    plan = load_plan(path)
+    fields = None if field is None else (selected(plan.fields, field, kind="field"),)
+    among = [one for one in plan.jobs if fields is None or one.field == fields[0].uuid]
+    jobs = None if job is None else (selected(among, job, kind="job"),)
+    return readiness(plan, on=on or datetime.date.today(), fields=fields, jobs=jobs, boundary=choice)
+
+
+def edit(
+    path: Path | str,
+    field: str | None = None,
+    *,
+    shift_outline: str = "",
+    extend_lines: str = "",
+    boundary: str = "",
+    new_identity: bool = False,
+    on: datetime.date | None = None,
+) -> Edited:
+    """Change a plan in its place, by the bytes of what changes; the file as it was is kept beside it.
+
+    Args:
+        path: the plan.
+        field: the field, by UUID, code or exact name; needed for everything but ``new_identity``.
+        shift_outline: how far to move its outline outward, a length.
+        extend_lines: how far beyond its edge A and B of its lines are to lie at least, a length.
+        boundary: which of its outlines, as ``PURPOSE`` or ``PURPOSE:SEASON``; the usual one without it.
+        new_identity: give objects that were copied with their UUIDs new ones; goes alone.
+        on: the day that is noted; today without it.
+
+    Raises:
+        InputError: the plan cannot be read or written, a word means no field or several, or a length is none.
+        RefusedError: it would spoil an outline, or the file changed meanwhile.
+    """
+    import datetime
+
+    from taskkit.plan import edits
+    from taskkit.plan.files import load_plan, save_changes
+    from taskkit.plan.selectors import selected
+
+    on = on or datetime.date.today()
+    if new_identity:
+        if field is not None or shift_outline or extend_lines:
+            raise InputError("new identities are given to the whole plan", remedy="Use --new-identity alone")
+        return _with_new_identities(path, on)
+    if not (shift_outline or extend_lines):
+        raise InputError("nothing to do was named", remedy="Use --shift-outline, --extend-lines or --new-identity")
+    if field is None:
+        raise InputError("no field was named", remedy="Name it after the plan, by its name, its code or its UUID")
+    by_outline, by_lines = (_length(text) if text else None for text in (shift_outline, extend_lines))
+    choice = _boundary(boundary)
+    file, text = _plan_text(path)
+    old = new = load_plan(file)
+    chosen = selected(old.fields, field, kind="field")
+    outline: OutlineMoved | None = None
+    moved: tuple[EndMoved, ...] = ()
+    left: tuple[LineLeft, ...] = ()
+    if by_outline is not None:
+        new, outline = edits.move_outline(new, chosen, by=by_outline, on=on, boundary=choice)
+        chosen = next(one for one in new.fields if one.uuid == chosen.uuid)
+    if by_lines is not None:
+        new, moved, left = edits.extend_lines(new, chosen, by=by_lines, boundary=choice)
+    if new == old:
+        return Edited(file, None, outline, moved, left)
+    with edits.former_kept(file, text, on=on) as former:
+        save_changes(old, new, file)
+    return Edited(file, former, outline, moved, left)
+
+
+def _with_new_identities(path: Path | str, on: datetime.date) -> Edited:
+    from taskkit.plan.copies import with_new_identities
+    from taskkit.plan.edits import former_kept
+    from taskkit.plan.files import save_text
+
+    file, text = _plan_text(path)
+    changed, renewed = with_new_identities(text, path=file)
+    if not renewed:
+        return Edited(file, None)
+    with former_kept(file, text, on=on) as former:
+        save_text(changed, file)
+    return Edited(file, former, renewed=renewed)
+
+
+def _plan_text(path: Path | str) -> tuple[Path, str]:
+    from taskkit.plan.files import plan_text
+
+    text = plan_text(path)
+    return Path(str(text.path)), text.text
+
+
+def _length(text: str) -> Length:
+    from taskkit.plan.quantities import Length
+
+    try:
+        return Length(text)
+    except ValueError as error:
+        raise InputError(str(error)) from None

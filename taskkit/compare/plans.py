@@ -27,7 +27,10 @@ Explained = Callable[[str, UUID], bool]
 _LON, _LAT = ".lon_deg", ".lat_deg"
 _HEADING = "heading_deg"
 _FAR_MM = 1e6
-"""Headings are compared by where they lead so far away: over the length of a field, a kilometre."""
+"""Headings are compared by where they lead so far away: over the length of a field, a kilometre.
+
+Those of a sector lead to its circle.
+"""
 _Key = tuple[str, tuple[int, ...]]
 
 
@@ -67,9 +70,12 @@ class _Side:
     def __init__(self, plan: Plan) -> None:
         self._leaves: dict[tuple[str, UUID], dict[_Key, Leaf]] = {}
         self.names: dict[UUID, str] = {}
+        self.radii_mm: dict[UUID, float] = {}
         for leaf in leaves(plan):
             self._leaves.setdefault((_collection(leaf.path), leaf.owner), {})[leaf.path, leaf.ordinal] = leaf
             self.names[leaf.owner] = leaf.owner_name
+            if leaf.path.endswith(".radius") and isinstance(leaf.value, Length):
+                self.radii_mm[leaf.owner] = abs(leaf.value.metres) * 1000
 
     def of(self, item: PlanObject, collection: str) -> dict[_Key, Leaf]:
         """The leaves of an object itself."""
@@ -170,7 +176,8 @@ class _Comparer:
             return abs(a.metres - b.metres) * 1000 <= self.tolerance_mm * (1 + 1e-9)
         if leaf.path.endswith(_HEADING) and a is not None and b is not None:
             apart_deg = abs((a - b + 180) % 360 - 180)
-            return math.radians(apart_deg) * _FAR_MM <= self.tolerance_mm
+            reach_mm = self.a.radii_mm.get(leaf.owner, _FAR_MM) if ".sector." in leaf.path else _FAR_MM
+            return math.radians(apart_deg) * reach_mm <= self.tolerance_mm
         if isinstance(a, tuple) and isinstance(b, tuple) and len(a) == len(b):
             return all(self._same(leaf, one, other) for one, other in zip(a, b, strict=True))
         if isinstance(a, UUID) and isinstance(b, UUID) and leaf.value != leaf.owner:

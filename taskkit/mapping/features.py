@@ -9,13 +9,12 @@ from uuid import UUID
 
 from taskkit.findings import Severity, kind
 from taskkit.geometry.line import LonLatLine, Part
-from taskkit.mapping.identity import FEATURE_AREA, FEATURE_LINE, FEATURE_POINT, PART, Ids, Uuids, part_of
+from taskkit.mapping.identity import FEATURE_AREA, FEATURE_LINE, FEATURE_POINT, Ids, Uuids, part_of
 from taskkit.mapping.ledger import Noticed
-from taskkit.mapping.polygons import read_parts, write_polygon
+from taskkit.mapping.polygons import first_parts, read_parts, write_polygon
 from taskkit.mapping.reading import Reading
 from taskkit.mapping.texts import became, fitted
 from taskkit.mapping.units import degrees_rounding_mm, position, positions, sound
-from taskkit.plan.identity import derived
 from taskkit.plan.model import Feature, FeatureKind, Field, Place
 from taskkit.taskdata.document import POINT, Element
 from taskkit.taskdata.writer import built_points
@@ -54,8 +53,6 @@ What is in neither table is an obstacle, in a narrower word.
 _TAGS = {"area": "PLN", "line": "LSG", "point": POINT}
 _IDENTIFIERS = {"PLN": "E", "LSG": "F", POINT: "G"}
 _KIND, _NAME = "fields.features.kind", "fields.features.name"
-_GAP = 8
-"""So many parts of an area in a row may have been taken out by others; what comes after is an area by itself."""
 _OTHER = "2"
 """The type of the points of a line: other."""
 
@@ -108,7 +105,7 @@ def read_features(
         attached: what HEADLAND.XML says of features.
         reading: is told what is broken, and what the plan has no word for.
     """
-    first_of = _first_parts(elements, uuids)
+    first_of = first_parts(elements, uuids)
     further: dict[int, list[Element]] = {}
     for number, element in enumerate(elements):
         if first_of[number] != number:
@@ -138,22 +135,6 @@ def _shown_as(feature: Feature) -> FeatureKind:
 def _kind_of(element: Element) -> FeatureKind | None:
     code = (element.get("A") or "").strip()
     return next((kind for kind, known in _TYPES.get(element.tag, {}).items() if known == code), None)
-
-
-def _first_parts(elements: Sequence[Element], uuids: Uuids) -> list[int]:
-    """For each element the number of the one that stands for the same feature first; most often its own."""
-    linked = [uuids.linked(element.get("E")) if element.tag == "PLN" else None for element in elements]
-    numbers = {uuid: number for number, uuid in enumerate(linked) if uuid}
-    first_of = list(range(len(elements)))
-    for uuid, number in numbers.items():
-        ordinal = missing = 0
-        while missing < _GAP:
-            ordinal += 1
-            part = numbers.get(derived(uuid, PART, ordinal))
-            missing = missing + 1 if part is None else 0
-            if part is not None:
-                first_of[part] = number
-    return first_of
 
 
 def _place(elements: Sequence[Element], reading: Reading) -> Place | None:

@@ -11,11 +11,10 @@ from taskkit.mapping.headland_file import Attached
 from taskkit.mapping.identity import FIELD, KINDS, PART, Ids, Uuids, chosen, part_of
 from taskkit.mapping.known import Known
 from taskkit.mapping.ledger import Noticed
-from taskkit.mapping.polygons import read_parts, write_polygon
+from taskkit.mapping.polygons import first_parts, read_parts, write_polygon
 from taskkit.mapping.reading import Reading
 from taskkit.mapping.texts import fitted, read_texts, write_texts
 from taskkit.mapping.units import allowed, whole
-from taskkit.plan.identity import derived
 from taskkit.plan.model import Boundary, BoundaryChoice, Field, GuidanceLine, Plan
 from taskkit.taskdata.document import Element, Points
 
@@ -120,9 +119,9 @@ def _read_boundary(polygons: Sequence[Element], uuids: Uuids, reading: Reading) 
     if not parts:
         return None
     # The first part goes by the boundary's own UUID; a terminal may have put the parts in another order.
-    linked = {uuid: polygon for polygon in polygons if (uuid := uuids.linked(polygon.get("E")))}
-    further = {derived(uuid, PART, ordinal) for uuid in linked for ordinal in range(1, len(polygons))}
-    first = next((polygon for uuid, polygon in linked.items() if uuid not in further), polygons[0])
+    numbers = first_parts(polygons, uuids)
+    linked = [n for n, polygon in enumerate(polygons) if uuids.linked(polygon.get("E"))]
+    first = polygons[next((n for n in linked if numbers[n] == n), 0)]
     return Boundary(uuid=uuids.take(first, first.get("E")), parts=tuple(parts))
 
 

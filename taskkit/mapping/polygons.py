@@ -8,14 +8,18 @@ import numpy as np
 import numpy.typing as npt
 
 from taskkit.geometry.line import LonLatLine, Part
+from taskkit.mapping.identity import PART, Uuids
 from taskkit.mapping.ledger import Noticed
 from taskkit.mapping.reading import Reading
 from taskkit.mapping.units import degrees_rounding_mm, positions, ring_points, sound
+from taskkit.plan.identity import derived
 from taskkit.taskdata.document import Element
 
-__all__ = ["read_parts", "write_polygon"]
+__all__ = ["first_parts", "read_parts", "write_polygon"]
 
 _OUTER, _INNER = "1", "2"
+_GAP = 8
+"""So many parts of an area in a row may have been taken out by others; what comes after is an area by itself."""
 _POINT = "2"
 """The type of the points of a ring: other."""
 
@@ -47,6 +51,22 @@ def write_polygon(
         line.add(ring_points(ring, kind=_POINT))
         polygon.add(line)
     return polygon
+
+
+def first_parts(elements: Sequence[Element], uuids: Uuids) -> list[int]:
+    """For each element the number of the one that has the first part of the same area; most often its own."""
+    linked = [uuids.linked(element.get("E")) if element.tag == "PLN" else None for element in elements]
+    numbers = {uuid: number for number, uuid in enumerate(linked) if uuid}
+    first_of = list(range(len(elements)))
+    for uuid, number in numbers.items():
+        ordinal = missing = 0
+        while missing < _GAP:
+            ordinal += 1
+            part = numbers.get(derived(uuid, PART, ordinal))
+            missing = missing + 1 if part is None else 0
+            if part is not None:
+                first_of[part] = number
+    return first_of
 
 
 def read_parts(polygon: Element, reading: Reading) -> list[Part]:

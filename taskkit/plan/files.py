@@ -22,10 +22,12 @@ __all__ = [
     "load_plan",
     "machines_from_csv",
     "plan_folder",
+    "plan_text",
     "replace_value",
     "rewrite",
     "save_changes",
     "save_plan",
+    "save_text",
 ]
 
 PLAN_FILE = "plan.yaml"
@@ -51,7 +53,7 @@ def load_plan(path: Path | str, *, resolve: Resolver | None = None) -> Plan:
     Raises:
         InputError: there is none, or it cannot be used; with line, column and remedy.
     """
-    return plan_from(_text(path), resolve=resolve)
+    return plan_from(plan_text(path), resolve=resolve)
 
 
 def format_of(path: Path | str) -> int:
@@ -60,14 +62,19 @@ def format_of(path: Path | str) -> int:
     Raises:
         InputError: there is none, or it cannot be used.
     """
-    text = _text(path)
+    text = plan_text(path)
     root = read(text)
     if not isinstance(root, Block):
         raise text.error(root.start if root else 0, "this is no plan", "A plan begins with keys such as `name: ...`")
     return format_in(text, root)
 
 
-def _text(path: Path | str) -> Text:
+def plan_text(path: Path | str) -> Text:
+    """The text of the plan in a folder, or in a file; its ``path`` is that of the file.
+
+    Raises:
+        InputError: there is none, or it cannot be read.
+    """
     path = Path(path)
     file = path / PLAN_FILE if path.is_dir() else path
     text = read_text(file, most_bytes=_MOST_BYTES)
@@ -133,11 +140,16 @@ def save_plan(plan: Plan, folder: Path | str, *, overwrite: bool = False) -> Pat
     file = Path(folder) / PLAN_FILE
     if not overwrite and file.exists():
         raise RefusedError(f"{file} is there already; it is not overwritten unless you ask for it")
-    _put(file, text)
+    save_text(text, file)
     return file
 
 
-def _put(file: Path, text: str) -> None:
+def save_text(text: str, file: Path) -> None:
+    """Put the text of a plan in the place of its file, whole or not at all.
+
+    Raises:
+        InputError: the folder cannot be written to.
+    """
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
         put_in_place(file, text)
@@ -162,9 +174,9 @@ def save_changes(old: Plan, new: Plan, path: Path | str, *, resolve: Resolver | 
         RefusedError: the file has changed since ``old`` was loaded, or the change needs the plan written anew.
         InputError: the file cannot be read or written.
     """
-    text = _text(path)
+    text = plan_text(path)
     file = Path(str(text.path))
     if text_of(plan_from(text, resolve=resolve)) != text_of(old):
         raise RefusedError(f"{file} has changed since it was read; nothing was written, run it again")
-    _put(file, rewrite(text.text, old, new, path=file, resolve=resolve))
+    save_text(rewrite(text.text, old, new, path=file, resolve=resolve), file)
     return file

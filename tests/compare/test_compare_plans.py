@@ -493,3 +493,12 @@ def test_a_moved_corner_is_told_alike_from_both_sides(number, azimuth, metres, t
     assert back.largest_move_mm == pytest.approx(there.largest_move_mm, abs=1e-3)
     assert abs(back.largest_move.azimuth_deg - there.largest_move.azimuth_deg) == pytest.approx(180, abs=0.01)
     assert back.hausdorff_mm == pytest.approx(there.hausdorff_mm, abs=0.02)
+
+
+def test_the_heading_of_a_sector_may_differ_by_what_moves_its_end_by_the_tolerance():
+    pivot = line_of_kind("pivot")
+    degrees_per_mm = math.degrees(1e-3 / pivot.radius.metres)
+    start = pivot.sector.start_heading_deg
+
+    assert compare_plans(PLAN, with_leaf("fields.lines.sector.start_heading_deg", start + 0.9 * degrees_per_mm)).equal
+    assert kinds(with_leaf("fields.lines.sector.start_heading_deg", start + 1.1 * degrees_per_mm)) == ["value"]

@@ -48,6 +48,13 @@ def test_a_run_the_other_way_is_turned_and_equal_otherwise():
     assert (found.turned, found.largest_move, found.added, found.removed) == (True, None, 0, 0)
 
 
+def test_what_moved_in_a_turned_run_is_told_as_if_it_were_not_turned():
+    moved = [*PATH[:2], (9.50201, 54.00002), PATH[3]]
+    straight, turned = compare_runs(run(*PATH), run(*moved)), compare_runs(run(*PATH), run(*moved[::-1]))
+    assert turned.turned
+    assert turned.largest_move == straight.largest_move
+
+
 def test_a_run_of_one_point_can_be_compared():
     found = compare_runs(run(PATH[0]), run(PATH[1]))
     assert found.hausdorff_mm == pytest.approx(found.largest_move.distance_mm, abs=0.01)

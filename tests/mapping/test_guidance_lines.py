@@ -386,3 +386,13 @@ def test_a_long_curve_is_carried_point_for_point():
     made = written(on_a_field(CurvedLine(uuid=numbered(60), name="Brook", path=path, spacing="3 m")))
     (found,) = back(made).plan.fields[0].lines
     assert abs(found.path.points - path.points).max() <= HALF_STEP_DEG
+
+
+def test_a_circle_that_no_number_can_hold_once_it_is_moved_is_not_carried():
+    pivot = PivotLine(
+        uuid=numbered(60), name="r", centre=A, radius="999999999999 m", spacing="999999 m", anchor=Anchor.EDGE,
+        direction=Rotation.ANTICLOCKWISE,
+    )  # fmt: skip
+    made = written(on_a_field(pivot))
+    assert made.ledger.explains("fields.lines", numbered(60))
+    assert back(made).plan.fields[0].lines == ()

@@ -1,6 +1,6 @@
 import pytest
 from lxml import etree
-from mapped import numbered, parsed, rich_plan, said, task_file, through_bytes, written
+from mapped import line, numbered, parsed, rich_plan, said, shift, task_file, through_bytes, written
 
 from taskkit.errors import RefusedError
 from taskkit.mapping import Carried, is_ours, read_plan
@@ -13,6 +13,8 @@ from taskkit.plan.model import (
     FeatureKind,
     Field,
     Headland,
+    Job,
+    JobLine,
     Order,
     Passes,
     Plan,
@@ -211,6 +213,18 @@ def test_depths_of_every_sort_come_back(depth):
     made = written(plan)
     SCHEMA_OF_FORM_2.assertValid(etree.fromstring(made.data.companions["HEADLAND.XML"]))
     assert read_plan(through_bytes(made.data)).plan.fields[0].headland == Headland(depth=depth)
+
+
+def test_a_shift_keeps_its_identity_and_date_where_its_line_is_a_group_by_itself():
+    moved = line(7, "Along the lane", shifts=(shift(70, 1), shift(71, 2)))
+    job = Job(uuid=numbered(9), name="Sow", field=FOUR, lines=(JobLine(line=numbered(7), shift=numbered(71)),))
+    field = Field(uuid=FOUR, name="Long Acre", lines=(moved,))
+
+    plan = read_plan(through_bytes(written(Plan(uuid=numbered(1), name="x", fields=(field,), jobs=(job,))).data)).plan
+
+    (back,) = plan.fields[0].lines[0].shifts
+    assert (back.uuid, back.date, back.across) == (numbered(71), moved.shifts[1].date, Length("0.3 m"))
+    assert plan.jobs[0].lines == job.lines
 
 
 def test_machines_that_nothing_uses_stay_in_the_office():

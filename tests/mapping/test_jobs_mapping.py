@@ -420,3 +420,15 @@ def test_a_group_of_another_field_is_none_of_the_job():
     found = foreign(other)
     assert found.plan.jobs[0].lines == ()
     assert len(said(found, "left-out-of-plan")) == 3
+
+
+def test_a_shift_with_the_uuid_of_another_object_is_left_out():
+    made = written(on_a_field(line(7, "Lane", shifts=(shift(70, 1),)), used=[(7, 70)]))
+    data = through_bytes(made.data)
+    data.companions["HEADLAND.XML"] = made.data.companions["HEADLAND.XML"].replace(
+        str(numbered(70)).encode(), str(numbered(4)).encode()
+    )
+    found = read_plan(data)
+    assert found.plan.fields[0].lines[0].shifts == ()
+    assert "its UUID belongs to another object" in " ".join(said(found, "left-out-of-plan"))
+    assert dump_plan(found.plan)

@@ -13,9 +13,9 @@ from plans import plans
 
 import taskkit
 from taskkit.findings import Severity
+from taskkit.geometry.line import LonLatLine, Part
 from taskkit.mapping import Carried, ledger_class, read_plan, write_plan
 from taskkit.plan.leaves import leaf_paths
-from taskkit.geometry.line import LonLatLine, Part
 from taskkit.plan.model import Place, Plan
 from taskkit.plan.quantities import Length
 from taskkit.shipped import schema_file
@@ -101,7 +101,7 @@ def test_any_plan_comes_back_up_to_its_ledger(plan, times):
 
 
 @given(plans())
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=EXAMPLES // 2, deadline=None)
 def test_a_plan_that_came_back_goes_out_as_the_same_bytes(plan):
     made = written(plan)
     back = read_plan(through_bytes(made.data)).plan

@@ -103,7 +103,7 @@ _OTHERS = (
     (Area, lambda value, _: Area("7 ha")),
     (datetime.date, lambda value, _: value + datetime.timedelta(days=1)),
     (int, lambda value, _: value + 1),
-    (float, lambda value, leaf: value + (1e-3 if "heading" in leaf.path else 1e-6)),
+    (float, lambda value, leaf: value + (0.1 if "heading" in leaf.path else 1e-6)),
     (LonLatLine, lambda value, _: _line(value)),
     (Place, lambda value, _: _place(value)),
     (tuple, lambda value, _: _parts(value)),
