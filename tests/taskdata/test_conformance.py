@@ -178,6 +178,36 @@ def test_long_values_and_names_are_cut_in_messages():
     assert "no element " + "z" * 60 + "... (in" in messages[2]
 
 
+@pytest.mark.parametrize("fast", [True, False], ids=["fast", "slow"])
+@pytest.mark.parametrize(
+    ("point", "rules"),
+    [
+        ('<PNT A="2" C="1" D="2"/>', []),
+        ("<PNT D='2' A='2' C='1'></PNT>", []),
+        ('<PNT A="2" C="1" D="2" B="x" E="-5" F="4" H="0.1" I="0.1" K="7"/>', []),
+        ('<PNT A="2" C="1" D="2" G="PNT1"/>', []),
+        ("<PNT/>", ["attribute-missing"] * 3),
+        ('<PNT A="2" D="2"/>', ["attribute-missing"]),
+        ('<PNT A="2" C="1" D="2" E="x"/>', ["attribute-malformed"]),
+        ('<PNT A="2" C="1" D="2" G="PFD1"/>', ["attribute-malformed", "identifier-duplicate"]),
+        ('<PNT A="2" C="1" D="2" L="1"/>', ["attribute-unknown"]),
+        ('<PNT A="2" C="1" D="2" P1_x="1"/>', ["proprietary-attribute"]),
+        ('<PNT A="2" C="1" D="2">x</PNT>', ["text-between-elements"]),
+        ('<PNT A="2" C="1" D="2"><PNT A="2" C="1" D="2"/></PNT>', ["element-misplaced"]),
+        ('<PNT A="2" C="1" D="2"><P1_x/></PNT>', ["proprietary-element"]),
+    ],
+)
+def test_points_are_judged_like_any_other_element(point, rules, fast):
+    report = report_of(field_with(RING + point + RING), fast=fast, oracle=True)
+    assert sorted(f.rule for f in report) == rules
+    assert report.crashed == ()
+
+
+def test_points_in_the_wrong_place_are_each_told():
+    report = report_of(task_file(RING + f"<P1_x>{RING}</P1_x>"))
+    assert [f.rule for f in report] == ["element-misplaced"] * 4 + ["proprietary-element"]
+
+
 # What is not surely remembered.
 
 

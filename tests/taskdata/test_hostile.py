@@ -170,6 +170,7 @@ FOUND = {
     "attribute name of 3 MB": (lambda: task_file(f'<CTR A="CTR1" B="x" {MB3}="1"/>'), {"attribute-unknown"}),
     "digits by the million": (lambda: field_with(POINT.replace("54.1", "5" * len(MB3))), {"attribute-out-of-range"}),
     "digits and a letter": (lambda: field_with(POINT.replace("54.1", "5" * len(MB3) + "x")), {"attribute-malformed"}),
+    "comment with points": (lambda: task_file(f"<!-- {(POINT + 'x') * 100_000} -->"), set()),
     "comments that never end": (lambda: HEAD + "<!-- " * 600_000, {"xml-not-well-formed"}),
     "instructions that never end": (lambda: HEAD + "<? " * 1_000_000, {"xml-not-well-formed"}),
     "sections that never end": (lambda: task_file("<![CDATA[" * 400_000), {"xml-not-well-formed"}),

@@ -190,6 +190,27 @@ def test_canonical_points_are_taken_in_bulk_and_only_those():
     assert [(len(run), run.canonical) for e in slow.walk() for run in e.points()] == [(12, False)]
 
 
+@pytest.mark.parametrize("hiding", ["<!-- <![CDATA[ -->", "<![CDATA[<!-- ]]>", "<?note <!-- ?>", f"<!-- {ONE} -->"])
+def test_what_hides_text_hides_none_of_the_points_behind_it(hiding):
+    root, _ = judged(field_with(hiding + RING).encode(), fast=True, block=1 << 20)
+    assert [(len(run), run.canonical) for e in root.walk() for run in e.points()] == [(4, True)]
+
+
+def test_a_byte_order_mark_is_no_part_of_the_text():
+    for mark, encoding in ((codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF16_LE, "utf-16-le")):
+        _, report = judged(mark + task_file("").replace("Major", "Magor").encode(encoding), fast=True, block=7)
+        assert {str(f.where) for f in report if f.rule == "attribute-unknown"} == {"TASKDATA.XML:1:20"}
+
+
+def test_coordinates_that_are_no_numbers_are_told_apart_in_one_pass():
+    texts = ["1" * 200_000 + "x", "1" * 200_000, "+5", " .5\n", "5.", "1e1", "", "-", "\u0663", "NaN", "1_0"]
+    points = "".join(f'<PNT C="{text}"/>' for text in texts)
+    root, _ = judged(field_with(points).encode(), fast=True, block=1 << 20)
+    latitudes = next(e for e in root.walk() if e.tag == "LSG").lonlat()[:, 1]
+    assert np.isnan(latitudes).tolist() == [True, False, False, False, False] + [True] * 6
+    assert latitudes[2:5].tolist() == [5.0, 0.5, 5.0]
+
+
 def test_the_skeleton_has_the_first_point_of_each_run_and_all_else():
     source, _ = decode(TASK_FILE, AWKWARD["lines"])
     assert parse(source, proof=Version.V4_3).skeleton.decode() == field_with("\n" + ONE + "\n")
