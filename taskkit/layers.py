@@ -136,11 +136,11 @@ def _headings(pivot: PivotLine) -> list[float]:
 
 def _features(plan: Plan) -> Iterator[Layer]:
     found = [(field, feature) for field in plan.fields for feature in field.features]
-    for form, sort in (("point", "point"), ("line", "line"), ("area", "area")):
+    for form in ("point", "line", "area"):
         of_form = [(field, feature) for field, feature in found if feature.place.form == form]
         yield Layer(
-            f"{form}s",
-            sort,
+            f"feature_{form}s",
+            form,
             _columns(
                 of_form,
                 field=lambda one: one[0].name,
