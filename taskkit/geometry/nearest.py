@@ -13,11 +13,14 @@ from taskkit.geometry.line import Array
 
 __all__ = ["NearestEdge", "Unbounded"]
 
-_MANY_LOOKS = 5_000_000
-"""Boxes that we let GEOS look into, some microseconds each."""
+_MANY_LOOKS = 2_000_000
+"""Boxes that we let GEOS look into, some 10 microseconds each."""
 
-_SAMPLE = 32
+_SAMPLE = 16
 """Points for which we count them, to estimate their number."""
+
+_FEW = 64
+"""Boxes within reach of a point that are few."""
 
 
 class Unbounded(Exception):  # noqa: N818
@@ -42,14 +45,18 @@ class NearestEdge:
             Unbounded: the edges lie so that their index is of no use; estimated from a sample, whose choice depends
                 on the points themselves.
         """
-        if len(points) * len(self._low) > _MANY_LOOKS:
-            chance = np.random.default_rng(zlib.crc32(points.tobytes()))
-            sample = points[chance.integers(len(points), size=_SAMPLE)]
-            reach = np.minimum(self._search(sample, within_m)[0], within_m)
-            looks = sum(map(self._boxes_within, sample, reach.tolist()))
-            if looks / _SAMPLE * len(points) > _MANY_LOOKS:
-                raise Unbounded
-        return self._search(points, within_m)
+        if len(points) * len(self._low) <= _MANY_LOOKS:
+            return self._search(points, within_m)
+        chance = np.random.default_rng(zlib.crc32(points.tobytes()))
+        sample = points[chance.integers(len(points), size=_SAMPLE)]
+        # First without any search, for that may take seconds for a single point.
+        self._refuse_many(sample, np.zeros(_SAMPLE), len(points))
+        self._refuse_many(sample, np.minimum(self._search(sample, math.inf)[0], within_m), len(points))
+        # GEOS gathers all that is within reach first, which helps where that is little and else does the opposite.
+        wide = self._boxes_within(sample, np.full(_SAMPLE, within_m)) > _FEW * _SAMPLE
+        distance, number = self._search(points, math.inf if wide else within_m)
+        number[distance > within_m] = -1
+        return distance, number
 
     def _search(self, points: Array, within_m: float) -> tuple[Array, npt.NDArray[np.int64]]:
         (which, nearest), away = self._tree.query_nearest(
@@ -62,7 +69,14 @@ class NearestEdge:
         distance[which], number[which] = away, nearest
         return distance, number
 
-    def _boxes_within(self, point: Array, distance: float) -> int:
-        """How many boxes have to be looked into before the nearest edge is known."""
-        gap = np.maximum(np.maximum(self._low - point, point - self._high), 0)
-        return int((np.hypot(*gap.T) <= distance).sum())
+    def _refuse_many(self, sample: Array, reach_m: Array, count: int) -> None:
+        """Raise when so many boxes reach so near to the points of a sample that for all points it gets too much."""
+        if self._boxes_within(sample, reach_m) / len(sample) * count > _MANY_LOOKS:
+            raise Unbounded
+
+    def _boxes_within(self, points: Array, reach_m: Array) -> int:
+        looks = 0
+        for point, reach in zip(points, reach_m, strict=True):
+            gap = np.maximum(np.maximum(self._low - point, point - self._high), 0)
+            looks += int((np.hypot(*gap.T) <= reach).sum())
+        return looks

@@ -98,8 +98,9 @@ def _turns(a: Array, b: Array) -> Iterator[_INDEX]:
 
 def _by_neighbours(a: Array, b: Array) -> Iterator[Matching]:
     """Points that are each other's nearest, in the same order round both rings, and what lies between them."""
+    reach = _REACH * min(float(np.hypot(*(ring - np.roll(ring, 1, axis=0)).T).mean()) for ring in (a, b)) + _FAR_M
     try:
-        to_b, to_a = _nearest(a, b), _nearest(b, a)
+        to_b, to_a = _nearest(a, b, within_m=reach), _nearest(b, a, within_m=reach)
     except Unbounded:
         to_b, to_a = (np.full(len(ring), -1) for ring in (a, b))
     mutual = np.flatnonzero((to_b >= 0) & (to_a[to_b] == np.arange(len(a))))
@@ -107,23 +108,22 @@ def _by_neighbours(a: Array, b: Array) -> Iterator[Matching]:
         # Too far apart, or all equally near, as a square and the same one turned by half a side.
         mutual, to_b = np.zeros(1, dtype=np.int64), np.zeros(len(a), dtype=np.int64)
     partner = to_b[mutual]
-    ahead = (np.roll(partner, -1) - partner) % len(b) < len(b) / 2
-    flipped = 2 * int(ahead.sum()) < len(ahead)
-    order = np.arange(len(b))[::-1] if flipped else np.arange(len(b))
-    position = len(b) - 1 - partner if flipped else partner
-    if len(a) == len(b):
-        votes = np.bincount((position - mutual) % len(b))
-        yield Matching(np.arange(len(a)), np.roll(order, -int(np.argmax(votes))))
-    chain = _longest_chain(position, len(b))
-    yield _filled(a, b[order], mutual[chain], position[chain], order)
+    ahead = float(((np.roll(partner, -1) - partner) % len(b) < len(b) / 2).mean())
+    for flipped in sorted({ahead < 0.7, ahead < 0.3}):
+        order = np.arange(len(b))[::-1] if flipped else np.arange(len(b))
+        position = len(b) - 1 - partner if flipped else partner
+        if len(a) == len(b):
+            votes = np.bincount((position - mutual) % len(b))
+            yield Matching(np.arange(len(a)), np.roll(order, -int(np.argmax(votes))))
+        chain = _longest_chain(position, len(b))
+        yield _filled(a, b[order], mutual[chain], position[chain], order)
 
 
-def _nearest(points: Array, others: Array) -> _INDEX:
+def _nearest(points: Array, others: Array, *, within_m: float) -> _INDEX:
     """The number of the nearest of the others to each point; only the first of several points in one place counts."""
     places, first = np.unique(others, axis=0, return_index=True)
     own_places, own_first, own = np.unique(points, axis=0, return_index=True, return_inverse=True)
-    reach = _REACH * float(np.hypot(*(points - np.roll(points, 1, axis=0)).T).mean()) + _FAR_M
-    _, found = NearestEdge(np.stack((places, places), axis=1)).to(own_places, within_m=reach)
+    _, found = NearestEdge(np.stack((places, places), axis=1)).to(own_places, within_m=within_m)
     nearest: _INDEX = np.where(found >= 0, first[found], -1)[own.reshape(-1)]
     twins = np.ones(len(points), dtype=np.bool_)
     twins[own_first] = False
