@@ -251,7 +251,8 @@ class _Loader:
                 )
                 self._problem(block, message, f"Give it another name, or a line such as `uuid: {uuid4()}`")
             else:
-                self._problem(block.values["uuid"], f"{title} has the UUID of {there}", "Give one of them another, as `taskkit edit PLAN --new-identity` does")
+                remedy = "Give one of them another, as `taskkit edit PLAN --new-identity` does"
+                self._problem(block.values["uuid"], f"{title} has the UUID of {there}", remedy)
         return path
 
     def _resolve(self, plan: Raw) -> None:
