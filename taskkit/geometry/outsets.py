@@ -14,7 +14,9 @@ from taskkit.geometry.tolerances import REPEATED_POINT_M
 __all__ = ["moved_corners", "outset"]
 
 _REACH = 5.0
-"""A corner reaches so many distances out at most; one of less than 23 degrees is cut off there."""
+"""A corner between edges at least as long as the distance reaches so many distances out at most; one of less than
+23 degrees is cut off there. At a shorter edge, which may be a step of a receiver that stood still, a corner is cut
+off at the distance."""
 
 _SLIVER_M2 = 0.01
 """A hole smaller than this comes from rounding."""
@@ -23,9 +25,9 @@ _SLIVER_M2 = 0.01
 def outset(part: MetrePart, *, distance_m: float) -> MetrePart:
     """A part grown by a distance: its outer ring outward, its holes inward, every edge parallel to where it was.
 
-    It is put together from the part and a strip on the outer side of each edge; the offset of the geometry library
-    is not used, because it passes over corners that stand back by less than a hundredth of the distance. Rings keep
-    their direction and, as nearly as can be, their first point; holes keep their order.
+    It is put together from the part and a strip on the outer side of each edge. The offset of the geometry library
+    knows one limit for all corners: a restless outline would get thorns, or a field round corners. Rings keep their
+    direction and, as nearly as can be, their first point; holes keep their order.
 
     Args:
         part: the part; valid but for spikes and repeated points.
@@ -56,7 +58,8 @@ def outset(part: MetrePart, *, distance_m: float) -> MetrePart:
 def moved_corners(ring: MetreLine, *, distance_m: float, hole: bool = False) -> MetreLine:
     """Where each corner of a ring goes when its edges move out by a distance, one point for each of the ring.
 
-    A corner whose edges are swallowed by others has no such place in the grown ring; the nearest is meant then.
+    Where a corner is cut off it is the middle of the cut; where its edges are swallowed by others, no point of the
+    grown ring need lie there.
     """
     points = ring.points
     back = (signed_area_m2(ring) < 0) != hole
@@ -74,7 +77,7 @@ def _walked(ring: MetreLine, *, hole: bool) -> Array:
 def _corners(points: Array, distance_m: float) -> Array:
     """For each point of a ring the ends of the two edges that meet there, moved to the right; shape (n, 2, 2).
 
-    Both are the point where the moved edges meet, but for a very sharp corner.
+    Both are the point where the moved edges meet, unless the corner is cut off.
     """
     along = np.roll(points, -1, axis=0) - points
     length = np.hypot(*along.T)
@@ -84,15 +87,15 @@ def _corners(points: Array, distance_m: float) -> Array:
     cosine = np.sqrt(np.maximum((1 + (right * right_before).sum(axis=1)) / 2, 1e-12))
     sine = np.sqrt(np.maximum(1 - cosine**2, 1e-12))
     # Along each edge from the foot of the corner, to where the edges meet or the corner is cut off.
-    on = np.minimum(sine / cosine, (_REACH - cosine) / sine)[:, np.newaxis]
+    reach = np.where(np.minimum(length, np.roll(length, 1)) >= distance_m, _REACH, 1.0)
+    whole, cut = sine / cosine, (reach - cosine) / sine
+    on = np.minimum(whole, cut)[:, np.newaxis]
     turn = np.sign(before[:, 0] * along[:, 1] - before[:, 1] * along[:, 0])[:, np.newaxis]
-    return np.stack(
-        (
-            points + distance_m * (right_before + turn * on * before),
-            points + distance_m * (right - turn * on * along),
-        ),
-        axis=1,
-    )
+    ends = np.stack((right_before + turn * on * before, right - turn * on * along), axis=1)
+    # One point to the last digit, or a slit stays open between the strips.
+    ends[whole <= cut] = ends[whole <= cut].mean(axis=1, keepdims=True)
+    corners: Array = points[:, np.newaxis] + distance_m * ends
+    return corners
 
 
 def _strips(points: Array, distance_m: float) -> Sequence[shapely.Polygon]:

@@ -115,12 +115,18 @@ def read_features(
         if first_of[number] == number and (place := _place([element, *further.get(number, [])], reading)):
             identifier = element.get(_IDENTIFIERS[element.tag])
             uuid = uuids.take(element, identifier)
-            said = {"kind": _kind_of(element), **attached.get(uuid, {})}
+            found = _kind_of(element)
+            assert found
             name = element.get("B")
             if name is None:
-                name = identifier or str(said["kind"])
-                reading.found(NAMELESS, element, what=str(said["kind"]), name=name[:60])
-            features.append(Feature(uuid=uuid, name=name, place=place, **said))
+                name = identifier or str(found)
+                reading.found(NAMELESS, element, what=str(found), name=name[:60])
+            said = {"uuid": uuid, "name": name, "place": place, "kind": found, **attached.get(uuid, {})}
+            feature = Feature.model_validate(said)
+            if _shown_as(feature) is not found:
+                reading.left_out(element, f"the set says {found} now", what=f"That {name[:40]} is {feature.kind}")
+                feature = feature.model_copy(update={"kind": found})
+            features.append(feature)
     return tuple(features)
 
 

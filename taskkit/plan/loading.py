@@ -129,8 +129,6 @@ class _Loader:
                 inner.append((member, node))
             elif member.fixed:
                 raw[key] = member.default
-                if not isinstance(node, Scalar):
-                    self._problem(node, f"`{key}` takes one single value", "Write it after the colon")
             elif member.many:
                 self._words(raw, member, node, around)
             else:
@@ -253,11 +251,8 @@ class _Loader:
                 )
                 self._problem(block, message, f"Give it another name, or a line such as `uuid: {uuid4()}`")
             else:
-                self._problem(
-                    block.values["uuid"],
-                    f"{title} has the UUID of {there}",
-                    "Give one of them another, as `taskkit edit PLAN --new-identity` does",
-                )
+                remedy = "Give one of them another, as `taskkit edit PLAN --new-identity` does"
+                self._problem(block.values["uuid"], f"{title} has the UUID of {there}", remedy)
         return path
 
     def _resolve(self, plan: Raw) -> None:

@@ -157,7 +157,9 @@ def _on_job(
     )
     if turns:
         answers.append(on_headland(headland_of(field, job), row_end, machine, lines, where=where))
-        answers.append(on_row_end(row_end, machine, lines, where=where, made_for=made_for))
+        # Without a job there is no machine, and the row-end plan may be the machine's.
+        if job or row_end:
+            answers.append(on_row_end(row_end, machine, lines, where=where, made_for=made_for))
     answers.append(on_machine(job, machine, row_end, where=where, turns=turns))
     if job:
         answers.append(on_speeds(machine, row_end, where=where, turns=turns))

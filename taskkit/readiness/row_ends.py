@@ -28,7 +28,7 @@ NO_HEADLAND = kind(
     "headland-missing",
     Severity.ERROR,
     "There is no headland depth.",
-    hint="Write `headland: {{depth: ...}}` of the field or the job: metres, or a number of passes.",
+    hint="Write the `depth` of the headland of the field or the job: metres, or a number of passes.",
     why="The machine does not know where a pass ends and a turn may begin.",
     source=_PRACTICE,
 )

@@ -189,7 +189,7 @@ def test_a_new_plan_can_be_exported_at_once(tmp_path: Path) -> None:
     assert run("new", tmp_path / "farm").returncode == 2
 
 
-@pytest.mark.parametrize("command", ["new", "export", "check", "read", "compare", "explain"])
+@pytest.mark.parametrize("command", ["new", "edit", "ready", "export", "check", "read", "compare", "explain"])
 def test_every_command_has_help_with_an_example(command: str) -> None:
     done = run(command, "--help")
 

@@ -105,6 +105,16 @@ def test_without_the_attached_file_a_pole_is_an_obstacle():
     assert (lone.kind, lone.safety_distance, lone.uuid) == (FeatureKind.OBSTACLE, None, numbered(10))
 
 
+def test_a_type_that_a_terminal_changed_counts_and_not_the_word_beside_it():
+    data = through_bytes(written(plan_of(feature(kind=FeatureKind.POLE))).data)
+    data.main = parsed(serialise(data.main).replace(b'<PNT A="5"', b'<PNT A="4"')).main
+
+    again = read_plan(data)
+
+    assert again.plan.fields[0].features[0].kind is FeatureKind.STORAGE
+    assert said(again, "left-out-of-plan") == ["That Thing is pole is left out of the plan: the set says storage now."]
+
+
 def test_an_area_of_several_parts_is_a_polygon_for_each_and_one_feature():
     parts = tuple(Part(box(9.5 + n / 100, 54.0), [box(9.5005 + n / 100, 54.0005, size_deg=1e-4)]) for n in range(12))
     plan = plan_of(feature(11, "Before"), feature(kind=FeatureKind.WATER, place=Place(parts)), feature(12, "After"))

@@ -1,4 +1,8 @@
+import re
+
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from lxml import etree
 from mapped import line, numbered, parsed, rich_plan, said, shift, task_file, through_bytes, written
 
@@ -225,6 +229,30 @@ def test_a_shift_keeps_its_identity_and_date_where_its_line_is_a_group_by_itself
     (back,) = plan.fields[0].lines[0].shifts
     assert (back.uuid, back.date, back.across) == (numbered(71), moved.shifts[1].date, Length("0.3 m"))
     assert plan.jobs[0].lines == job.lines
+
+
+WRITTEN = written(rich_plan()).data
+RICH = WRITTEN.companions["HEADLAND.XML"]
+QUOTED = [match.span(1) for match in re.finditer(rb'"([^"]*)"', RICH)]
+LINES = RICH.splitlines(keepends=True)
+
+
+@given(st.data())
+@settings(max_examples=60, deadline=None)
+def test_whatever_became_of_the_file_what_is_read_is_a_whole_plan(data):
+    text = RICH
+    for _ in range(data.draw(st.integers(1, 4))):
+        if data.draw(st.booleans()):
+            start, end = data.draw(st.sampled_from(QUOTED))
+            odd = [b"", b"x", b"-1", b"999999999999", str(numbered(4)).encode(), str(numbered(8)).encode(), b"auto"]
+            text = text[:start] + data.draw(st.sampled_from(odd)).ljust(end - start)[: max(end - start, 0)] + text[end:]
+        else:
+            line = data.draw(st.sampled_from(LINES))
+            text = text.replace(line, data.draw(st.sampled_from([b"", line * 2])), 1)
+    back = through_bytes(WRITTEN)
+    back.companions = {"HEADLAND.XML": text}
+
+    assert dump_plan(read_plan(back).plan)
 
 
 def test_machines_that_nothing_uses_stay_in_the_office():
