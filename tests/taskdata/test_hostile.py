@@ -35,6 +35,8 @@ CHILD = textwrap.dedent("""
                 said = {"rules": sorted({f.rule for f in report}), "counts": report.counts()}
                 said |= {"crashed": [c.error for c in report.crashed], "skipped": [s.reason for s in report.skipped]}
                 said |= {"longest": max((len(f.message) for f in report), default=0), "read": reading.data is not None}
+                if reading.data is not None:
+                    said["points"] = sum(len(e.lonlat()) for e in reading.data.main.walk())
             except TaskkitError as error:
                 said = {"refused": type(error).__name__, "message": str(error)}
             print(json.dumps(said), flush=True)
