@@ -129,6 +129,8 @@ class _Loader:
                 inner.append((member, node))
             elif member.fixed:
                 raw[key] = member.default
+                if not isinstance(node, Scalar):
+                    self._problem(node, f"`{key}` takes one single value", "Write it after the colon")
             elif member.many:
                 self._words(raw, member, node, around)
             else:

@@ -39,7 +39,8 @@ def test_what_the_driver_will_miss_is_said_in_words():
         ),
         "row end to follow: 'Drill' on 'Long Acre'; 'Drill' on 'Long Acre' with 'Drill set'",
         (
-            "job 'Sow Long Acre': with 'Drill set', row end 'Drill', headland after the main field, worked boundary 2026; "
+            "job 'Sow Long Acre': with 'Drill set', row end 'Drill', headland after the main field, "
+            "worked boundary 2026; "
             "job 'Roll it': with 'Roller set'"
         ),
         "side 'Lane' of 'Long Acre' (road): no turning, at most 1 m beyond it",
