@@ -17,7 +17,9 @@ if TYPE_CHECKING:
     from taskkit.plan.copies import Renewed
     from taskkit.plan.edits import EndMoved, LineLeft, OutlineMoved
     from taskkit.plan.fitness import Unfit
+    from taskkit.plan.gis_values import GisValues
     from taskkit.plan.model import BoundaryChoice, Plan
+    from taskkit.plan.origins import OutlineOrigin
     from taskkit.plan.quantities import Length
     from taskkit.readiness import Readiness
     from taskkit.taskdata.dictionary import Attribute, Element
@@ -74,6 +76,8 @@ class Exported:
         lasting: whether the numbers of the task data are kept for the next export.
         accepted: whether every loss was accepted beforehand.
         left_out: why fields were left out, because they cannot go out as they are.
+        origins: how the outlines that went out came into the plan, as far as it says so.
+        notes: what was remarkable in GIS files that the plan names, in sentences.
     """
 
     plan: Plan
@@ -86,6 +90,8 @@ class Exported:
     lasting: bool
     accepted: bool
     left_out: tuple[Unfit, ...] = ()
+    origins: tuple[OutlineOrigin, ...] = ()
+    notes: tuple[str, ...] = ()
 
     @property
     def to_act_on(self) -> bool:
@@ -225,8 +231,8 @@ def export(
         InternalError: our own proof failed; nothing was put in place.
     """
     from taskkit.mapping import write_plan
-    from taskkit.plan.files import load_plan
     from taskkit.plan.identity import load_identity, save_identity
+    from taskkit.plan.origins import outline_origins
     from taskkit.taskdata.store import written_beside
     from taskkit.taskdata.version import Version
     from taskkit.taskdata.writer import FOLDER, files, write_folder, write_zip
@@ -234,7 +240,8 @@ def export(
     if version != Version.V4_3.text:
         raise InputError(f"version {version} cannot be written", remedy=f"Write {Version.V4_3.text}")
     choice = _boundary(boundary)
-    plan, left_out = _fit(load_plan(path), choice, leave_out=leave_out_unfit)
+    loaded, values = _plan(path)
+    plan, left_out = _fit(loaded, choice, leave_out=leave_out_unfit)
     accepted = _accepted(accept_losses)
     written = write_plan(plan, load_identity(path), boundary=choice)
     target = Path(out)
@@ -253,8 +260,17 @@ def export(
     losses = {loss.key for loss in written.ledger.losses()}
     return Exported(
         plan, target, Version.V4_3, names, written.ledger, comparison, report, lasting,
-        accepted is None or losses <= accepted, left_out,
+        accepted is None or losses <= accepted, left_out, outline_origins(plan, boundary=choice), values.notes,
     )  # fmt: skip
+
+
+def _plan(path: Path | str) -> tuple[Plan, GisValues]:
+    """The plan, and what fetched its values from the GIS files beside it."""
+    from taskkit.plan.files import load_plan
+    from taskkit.plan.gis_values import GisValues
+
+    values = GisValues()
+    return load_plan(path, resolve=values), values
 
 
 def _boundary(text: str) -> BoundaryChoice | None:
@@ -380,24 +396,25 @@ def compare(a: Path | str, b: Path | str, *, tolerance: str = "1 mm") -> Compare
         raise InputError(
             f"the tolerance {tolerance!r} is no length", remedy=f'{error}; write, for example, "1 cm"'
         ) from None
-    (plan_a, a_is_plan), (plan_b, b_is_plan) = (_plan_or_set(Path(path)) for path in (a, b))
-    explained = stays_in_the_office(plan_a, plan_b) if not (a_is_plan and b_is_plan) else lambda _path, _owner: False
+    (plan_a, values_a), (plan_b, values_b) = (_plan_or_set(Path(path)) for path in (a, b))
+    explained = stays_in_the_office(plan_a, plan_b) if not (values_a and values_b) else lambda _path, _owner: False
     comparison = compare_plans(plan_a, plan_b, explained=explained, tolerance_mm=tolerance_mm)
     return Compared(Path(a), Path(b), comparison)
 
 
-def _plan_or_set(path: Path) -> tuple[Plan, bool]:
+def _plan_or_set(path: Path) -> tuple[Plan, GisValues | None]:
+    """The plan, and where it is not that of a set, what fetched its values."""
     from taskkit.mapping import read_plan
-    from taskkit.plan.files import PLAN_FILE, load_plan
+    from taskkit.plan.files import PLAN_FILE
     from taskkit.taskdata.sets import read_set
     from taskkit.taskdata.store import open_store
 
     if (path / PLAN_FILE).is_file() or path.suffix.lower() in (".yaml", ".yml"):
-        return load_plan(path), True
+        return _plan(path)
     reading = read_set(open_store(path), oracle=False)
     if reading.data is None:
         raise InputError(_why_unreadable(reading.findings.report()), path=path, remedy="Name a plan or a set")
-    return read_plan(reading.data).plan, False
+    return read_plan(reading.data).plan, None
 
 
 def explain(word: str) -> Kind | Element | Attribute:
@@ -459,13 +476,12 @@ def new(
     """
     import uuid
 
-    from taskkit.geometry.frames import frame_named
     from taskkit.plan.files import save_plan
     from taskkit.plan.model import Plan
 
     plan = Plan(uuid=uuid.uuid4(), name=Path(folder).resolve().name)
     if frame is not None:
-        plan = plan.model_copy(update={"steering_frame": frame_named(frame).name})
+        plan = plan.model_copy(update=_steering(frame))
     notes: tuple[str, ...] = ()
     if source is not None:
         from taskkit.plan.from_gis import Columns, fields_from
@@ -480,12 +496,20 @@ def new(
         plan = plan.model_copy(
             update={
                 "fields": imported.fields, "farms": imported.farms, "customers": imported.customers,
-                "steering_frame": imported.frame,
+                **_steering(imported.frame),
             }
         )  # fmt: skip
         notes = (imported.told, *imported.notes)
     save_plan(plan, folder)
     return Created(Path(folder), len(plan.fields), None if source is None else Path(source), plan.steering_frame, notes)
+
+
+def _steering(frame: str) -> dict[str, str | None]:
+    """What a plan says of its frame."""
+    from taskkit.geometry.frames import UNKNOWN, frame_named
+
+    found = frame_named(frame)
+    return {"steering_frame": found.name, "steering_crs": None if found.name == UNKNOWN else found.written_as}
 
 
 def gis(path: Path | str, out: Path | str, *, replace: bool = False) -> GisWritten:
@@ -504,13 +528,13 @@ def gis(path: Path | str, out: Path | str, *, replace: bool = False) -> GisWritt
     from taskkit.gis.writing import write_layers
     from taskkit.layers import layers_of
 
-    plan, _ = _plan_or_set(Path(path))
-    notes: tuple[str, ...] = ()
+    plan, values = _plan_or_set(Path(path))
+    notes: tuple[str, ...] = values.notes if values else ()
     try:
         frame = frame_named(plan.steering_frame)
     except InputError:
         frame = frame_named(UNKNOWN)
-        notes = (f"the frame {plan.steering_frame} is not known here; the file names WGS 84 instead",)
+        notes += (f"the frame {plan.steering_frame} is not known here; the file names WGS 84 instead",)
     layers = layers_of(plan)
     written = write_layers(out, layers, crs=frame.written_as, replace=replace)
     counts = tuple((layer.name, len(layer.shapes)) for layer in layers if layer.shapes)
@@ -539,12 +563,11 @@ def ready(
     """
     import datetime
 
-    from taskkit.plan.files import load_plan
     from taskkit.plan.selectors import selected
     from taskkit.readiness import readiness
 
     choice = _boundary(boundary)
-    plan = load_plan(path)
+    plan, _ = _plan(path)
     fields = None if field is None else (selected(plan.fields, field, kind="field"),)
     among = [one for one in plan.jobs if fields is None or one.field == fields[0].uuid]
     jobs = None if job is None else (selected(among, job, kind="job"),)
@@ -579,7 +602,7 @@ def edit(
     import datetime
 
     from taskkit.plan import edits
-    from taskkit.plan.files import load_plan, save_changes
+    from taskkit.plan.files import save_changes
     from taskkit.plan.selectors import selected
 
     on = on or datetime.date.today()
@@ -594,7 +617,8 @@ def edit(
     by_outline, by_lines = (_length(text) if text else None for text in (shift_outline, extend_lines))
     choice = _boundary(boundary)
     file, text = _plan_text(path)
-    old = new = load_plan(file)
+    old, values = _plan(file)
+    new = old
     chosen = selected(old.fields, field, kind="field")
     outline: OutlineMoved | None = None
     moved: tuple[EndMoved, ...] = ()
@@ -607,7 +631,7 @@ def edit(
     if new == old:
         return Edited(file, None, outline, moved, left)
     with edits.former_kept(file, text, on=on) as former:
-        save_changes(old, new, file)
+        save_changes(old, new, file, resolve=values)
     return Edited(file, former, outline, moved, left)
 
 

@@ -58,6 +58,7 @@ class Placed:
         frame: the steering frame, e.g. ``ETRS89``; ``unknown`` for plain WGS 84.
         crs_name: the name of the system that they came in.
         crs_code: its code, e.g. ``EPSG:25832``; None where it has none.
+        crs_frame: the frame that system lies in: a steering frame, ``unknown`` for plain WGS 84, else its datum.
         operation: what was done, in words.
         accuracy_m: the stated accuracy of that, metres; 0 where the datum was not touched, None where nobody knows.
         notes: what was remarkable, in sentences.
@@ -67,13 +68,14 @@ class Placed:
     frame: str
     crs_name: str
     crs_code: str | None
+    crs_frame: str
     operation: str
     accuracy_m: float | None
     notes: tuple[str, ...] = ()
 
 
 def to_steering_frame(
-    crs: str, xy: Array, *, frame: str | None = None, accept_accuracy: bool = False, epoch: float | None = None
+    crs: str, xy: Array, *, frame: str | None = None, accept_accuracy: bool | None = False, epoch: float | None = None
 ) -> Placed:
     """Longitude and latitude of coordinates in the steering frame of the place where they lie.
 
@@ -87,7 +89,7 @@ def to_steering_frame(
         frame: the steering frame; None to take the one in use where the coordinates lie. For plain WGS 84 it says
             which frame they are really in.
         accept_accuracy: whether to use a transformation whose stated accuracy is worse than ``ACCURACY_LIMIT_M``;
-            one without a stated accuracy is never used.
+            one without a stated accuracy is never used. None: no, and nobody can be asked to.
         epoch: when the coordinates held, as a year, e.g. 2021.5; None where nobody says.
 
     Raises:
@@ -116,7 +118,8 @@ def to_steering_frame(
     _refuse_nowhere(degrees, xy, system)
     bounds = _bounds(degrees, base)
     notes = _beside_its_area(system, bounds)
-    wanted = None if frame is None or frame == UNKNOWN else frame_named(frame)
+    named = None if frame is None else frame_named(frame)
+    wanted = None if named is None or named.name == UNKNOWN else named
     known = _carried(base)
     if known is None or (wanted and known.frame not in (UNKNOWN, wanted.name)):
         target = wanted or _frame_of(system, bounds)
@@ -124,8 +127,12 @@ def to_steering_frame(
         best = operations.best(accept_accuracy=accept_accuracy, epoch=epoch)
         lonlat = operations.run(best, degrees, epoch)
         _refuse_nowhere(lonlat, xy, system)
-        return Placed(lonlat, target.name, system.name, _code(system), _title(best), float(best.accuracy), notes)
+        came_in = known.frame if known else base.datum.name
+        return Placed(
+            lonlat, target.name, system.name, _code(system), came_in, _title(best), float(best.accuracy), notes
+        )
     accuracy_m: float | None = 0.0
+    came_in = known.frame
     if known.frame == UNKNOWN and wanted:
         operation, accuracy_m = f"{operation}; said to be in {wanted.name}, not known", None
         known = Realisation(wanted.name, 0.0)
@@ -133,7 +140,7 @@ def to_steering_frame(
         apart = f"whose realisations lie up to {known.apart_m:g} m apart"
         check = "compare with a known point before you steer by it"
         notes = (*notes, f"{_named(base)} is carried as {known.frame}, {apart}: {check}")
-    return Placed(degrees, known.frame, system.name, _code(system), operation, accuracy_m, notes)
+    return Placed(degrees, known.frame, system.name, _code(system), came_in, operation, accuracy_m, notes)
 
 
 def _known(crs: str) -> CRS:
@@ -209,7 +216,7 @@ class _Operations:
                 ),
             )
 
-    def best(self, *, accept_accuracy: bool, epoch: float | None) -> Transformer:
+    def best(self, *, accept_accuracy: bool | None, epoch: float | None) -> Transformer:
         """The most exact operation for all of the place.
 
         Raises:
@@ -221,7 +228,7 @@ class _Operations:
         fitting = [one for one in self._group.transformers if one.accuracy >= 0 and self._covered_by(one.area_of_use)]
         best = min(fitting, key=lambda one: one.accuracy, default=None)
         if best is None or (best.accuracy > ACCURACY_LIMIT_M and not accept_accuracy):
-            raise self._refusal(best)
+            raise self._refusal(best, ask=accept_accuracy is not None)
         return best
 
     def run(self, operation: Transformer, degrees: Array, epoch: float | None) -> Array:
@@ -234,12 +241,13 @@ class _Operations:
     def _covered_by(self, area: Any) -> bool:
         return area is not None and Bounds(*area.bounds).holds(self._bounds, margin_deg=_EDGE_DEG)
 
-    def _refusal(self, best: Transformer | None) -> InputError:
+    def _refusal(self, best: Transformer | None, *, ask: bool) -> InputError:
         """Why no operation will do, which grid a better one lacks, and what can be done."""
         why, ways = "no transformation that is at hand says how exact it is", [self._bring]
         if best is not None:
             why = f"'{_title(best)}' brings them there to {best.accuracy:g} m only, more than {ACCURACY_LIMIT_M} m"
-            ways.insert(0, "take it all the same with --accept-accuracy")
+            if ask:
+                ways.insert(0, "take it all the same with --accept-accuracy")
         better = [
             one
             for one in self._group.unavailable_operations

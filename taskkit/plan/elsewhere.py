@@ -24,12 +24,14 @@ class Elsewhere:
         layer: which layer, where the file has several.
         where: a column and the value by which the row is known; None where the file has one row.
         column: the column with the value; None where the shape is meant.
+        frame: the steering frame of the plan, as it is written there.
     """
 
     file: Path
     layer: str | None = None
     where: tuple[str, str] | None = None
     column: str | None = None
+    frame: str = "unknown"
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,13 +57,14 @@ def is_elsewhere(node: Node) -> bool:
     return isinstance(node, Block) and "file" in node.values
 
 
-def elsewhere(text: Text, node: Block, *, shape: bool) -> tuple[Elsewhere, str | None]:
+def elsewhere(text: Text, node: Block, *, shape: bool, frame: str) -> tuple[Elsewhere, str | None]:
     """What a node like ``{file: outlines.gpkg, layer: fields, where: NAME = Long Acre}`` means, and its unit.
 
     Args:
         text: what it stands in.
         node: the keys.
         shape: whether a shape is meant, and so no column.
+        frame: the steering frame of the plan.
 
     Raises:
         InputError: it cannot be understood.
@@ -88,7 +91,7 @@ def elsewhere(text: Text, node: Block, *, shape: bool) -> tuple[Elsewhere, str |
             raise text.error(at, f"{given['where'][:60]!r} names no row", "Write `where: COLUMN = value`")
         where = (found[1], found[2])
     file = path_beside(text, node.values["file"], given["file"])
-    return Elsewhere(file, given.get("layer"), where, given.get("column")), given.get("unit")
+    return Elsewhere(file, given.get("layer"), where, given.get("column"), frame), given.get("unit")
 
 
 def path_beside(text: Text, node: Node, name: str) -> Path:

@@ -14,6 +14,7 @@ from taskkit.geometry.datum import Placed, to_steering_frame
 from taskkit.geometry.wkb import read_areas as areas_from_wkb
 from taskkit.gis.reading import Shapes, read_areas
 from taskkit.plan.model import Boundary, Customer, Farm, Field
+from taskkit.plan.origins import origin_of
 
 __all__ = ["Columns", "Imported", "fields_from"]
 
@@ -66,7 +67,7 @@ class Imported:
     def told(self) -> str:
         """How the coordinates came into their frame, in a sentence."""
         code = f" ({self.placed.crs_code})" if self.placed.crs_code else ""
-        return f"coordinates came in {self.placed.crs_name}{code}: {_method(self.placed)}"
+        return f"coordinates came in {self.placed.crs_name}{code}: {_done(self.placed)}"
 
 
 def fields_from(
@@ -102,7 +103,7 @@ def fields_from(
     except InputError as error:
         raise InputError(error.message, path=source, remedy=error.remedy) from None
     parties = _Parties(wanted)
-    came, method = _came(source, read, placed), _method(placed)
+    origin = origin_of(placed, epoch=read.epoch)
     fields = []
     for number, (row, parts) in enumerate(
         zip(read.rows, areas.parts(np.round(placed.lonlat, _DECIMALS)), strict=True), 1
@@ -115,7 +116,7 @@ def fields_from(
                 code=_cell(row, wanted.code),
                 customer=customer,
                 farm=farm,
-                boundaries=(Boundary(uuid=uuid4(), parts=parts, source=came, method=method),),
+                boundaries=(Boundary(uuid=uuid4(), parts=parts, source=source.name, origin=origin),),
             )
         )
     notes = [*read.notes, *placed.notes, *_unnamed(read, wanted)]
@@ -153,15 +154,8 @@ def _unnamed(read: Shapes, columns: Columns) -> list[str]:
     return [f"{unnamed} of {len(read.rows)} areas have no {columns.name}; they were numbered instead"] * bool(unnamed)
 
 
-def _came(source: Path, read: Shapes, placed: Placed) -> str:
-    """Where an outline came from: file, system, epoch."""
-    code = f" ({placed.crs_code})" if placed.crs_code else ""
-    epoch = f", epoch {read.epoch:g}" if read.epoch else ""
-    return f"{source.name}, {placed.crs_name}{code}{epoch}"
-
-
-def _method(placed: Placed) -> str:
-    """What was done to its coordinates, and the stated accuracy of that."""
+def _done(placed: Placed) -> str:
+    """What was done to the coordinates, and the stated accuracy of that."""
     if placed.accuracy_m is None:
         return f"{placed.operation}; accuracy unknown"
     return f"{placed.operation}; stated accuracy {placed.accuracy_m:g} m" if placed.accuracy_m else placed.operation

@@ -12,6 +12,7 @@ from uuid import UUID, uuid4, uuid5
 import pydantic
 
 from taskkit.errors import InputError
+from taskkit.geometry.frames import UNKNOWN
 from taskkit.plan.disk import read_text
 from taskkit.plan.elsewhere import Resolver, elsewhere, is_elsewhere, path_beside
 from taskkit.plan.formats import brought_up
@@ -172,7 +173,9 @@ class _Loader:
 
     def _fetch(self, raw: Raw, member: Member, node: Block, known: frozenset[str]) -> None:
         """Take a value from the file in which it stands."""
-        meant, unit = elsewhere(self._text, node, shape=member.is_shape)
+        frame = self._root.values.get("steering_frame")
+        known_frame = frame.text if isinstance(frame, Scalar) and not frame.is_absent else UNKNOWN
+        meant, unit = elsewhere(self._text, node, shape=member.is_shape, frame=known_frame)
         if self._resolver is None:
             self._problem(node, f"`{member.key}` stands in {meant.file.name}, which is not read here")
             return
@@ -182,7 +185,8 @@ class _Loader:
             self._problem(node, f"`{member.key}` cannot be taken from {meant.file.name}: {error.message}", error.remedy)
             return
         raw[member.key] = f"{found.text} {unit}" if unit else found.text
-        for key in known & found.about.keys():
+        # What a file says of a shape is said of the whole object only where the object is that shape.
+        for key in known & found.about.keys() if member.required else ():
             raw.setdefault(key, found.about[key])
 
     def _sheet(self, member: Member, node: Block) -> Listing | None:

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     # What only some commands need is not imported for all: check starts without the plan's libraries.
     from taskkit.api import Checked, Compared, Created, Edited, Exported, GisWritten, ReadBack
     from taskkit.compare import Comparison
+    from taskkit.plan.origins import OutlineOrigin
     from taskkit.readiness import Answer, Readiness
 
 __all__ = [
@@ -68,6 +69,10 @@ def export(exported: Exported) -> str:
                 {"uuid": str(u.field), "name": u.name, "reason": u.reason, "lon_deg": u.lon_deg, "lat_deg": u.lat_deg}
                 for u in exported.left_out
             ],
+            "steering_frame": exported.plan.steering_frame,
+            "steering_crs": exported.plan.steering_crs,
+            "outlines": [_outline(one) for one in exported.origins],
+            "notes": list(exported.notes),
             "lasting_numbers": exported.lasting,
             "comparison": _comparison(exported.comparison),
             "check": _report(exported.report),
@@ -205,6 +210,16 @@ def explanation(explained: Kind | Element | Attribute) -> str:
             "since": explained.since.text, "confidence": str(explained.confidence), "source": explained.source,
         }  # fmt: skip
     return _dump(facts)
+
+
+def _outline(one: OutlineOrigin) -> dict[str, Any]:
+    """How the outline of a field came into the plan."""
+    origin, accuracy = one.origin, one.origin.operation_accuracy
+    return {
+        "field": str(one.field), "name": one.name, "boundary": str(one.boundary), "crs": origin.crs,
+        "frame": origin.frame, "epoch": origin.epoch, "operation": origin.operation,
+        "accuracy_m": None if accuracy is None else accuracy.metres, "plain": one.plain,
+    }  # fmt: skip
 
 
 def _dump(facts: dict[str, Any]) -> str:

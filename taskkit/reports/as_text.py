@@ -46,6 +46,8 @@ def export(exported: Exported) -> str:
         f"  validated: {_counted(exported.report)}",
         f"  read back and compared: {_equality(compared)}",
         "  carried: " + ", ".join(f"{count} {carried}" for carried, count in counts.items() if count),
+        *_wrapped(_frame(exported), "  ", "    "),
+        *_bullets(exported.notes),
     ]
     missed = ledger.missed_by_driver()
     if missed:
@@ -234,6 +236,19 @@ _FACTS: Mapping[str, Callable[[Facts], str]] = {
     ),
 }
 """For each topic of ``ready`` what is there, in words."""
+
+
+def _frame(exported: Exported) -> str:
+    """The steering frame, and how many outlines were brought into it from elsewhere, and how exactly."""
+    brought: Counter[str] = Counter()
+    for one in exported.origins:
+        if not one.plain:
+            exactly = (
+                f"to {one.origin.operation_accuracy}" if one.origin.operation_accuracy else "nobody knows how exactly"
+            )
+            brought[f"from {one.origin.frame or one.origin.crs or 'another frame'}, {exactly}"] += 1
+    said = "; ".join(f"{_count(count, 'outline')} {how}" for how, count in brought.items())
+    return f"steering frame: {exported.plan.steering_frame}" + (f"; brought there: {said}" if said else "")
 
 
 def _check(one: Checked, *, notes: bool) -> Iterator[str]:

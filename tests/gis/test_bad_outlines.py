@@ -19,6 +19,8 @@ from taskkit.gis.reading import read_areas
 from taskkit.mapping import write_plan
 from taskkit.plan.files import load_plan
 from taskkit.plan.identity import Identity
+from taskkit.plan.model import Origin
+from taskkit.plan.quantities import Length
 from taskkit.taskdata.writer import write_folder
 
 UTM32 = Proj("EPSG:25832")
@@ -238,9 +240,12 @@ def test_each_boundary_keeps_where_it_came_from_and_what_was_done(tmp_path: Path
 
     outline = load_plan(tmp_path / "plan").fields[0].boundary()
     assert outline is not None
-    assert outline.source == "rd.geojson, Amersfoort / RD New (EPSG:28992)"
-    assert outline.method == "Amersfoort to ETRS89 (8); stated accuracy 0.25 m"
-    assert made.notes[0] == f"coordinates came in Amersfoort / RD New (EPSG:28992): {outline.method}"
+    assert (outline.source, outline.method) == ("rd.geojson", None)
+    assert outline.origin == Origin(
+        crs="EPSG:28992", frame="Amersfoort", operation="Amersfoort to ETRS89 (8)", operation_accuracy=Length("0.25 m")
+    )
+    done = "Amersfoort to ETRS89 (8); stated accuracy 0.25 m"
+    assert made.notes[0] == f"coordinates came in Amersfoort / RD New (EPSG:28992): {done}"
     text = text.replace("28992", "27700")
     (tmp_path / "os.geojson").write_text(text, "utf-8")
     with pytest.raises(InputError, match="lacks the grid uk_os"):
@@ -249,5 +254,8 @@ def test_each_boundary_keeps_where_it_came_from_and_what_was_done(tmp_path: Path
 
 def test_an_empty_plan_can_name_its_frame(tmp_path: Path) -> None:
     assert api.new(tmp_path / "plan", frame="gda2020").frame == "GDA2020"
+    assert load_plan(tmp_path / "plan").steering_crs == "EPSG:7844"
+    assert api.new(tmp_path / "none", frame="Unknown").frame == "unknown"
+    assert load_plan(tmp_path / "none").steering_crs is None
     with pytest.raises(InputError, match="no steering frame 'Bessel'"):
         api.new(tmp_path / "other", frame="Bessel")

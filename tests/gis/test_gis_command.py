@@ -25,17 +25,23 @@ def test_a_plan_becomes_a_gis_file_and_is_not_written_twice(taskkit: Run, tmp_pa
     assert done.returncode == 0, done.stderr
     result = json.loads(done.stdout)
     assert (result["frame"], result["crs"]) == ("ETRS89", "EPSG:4258")
-    names = [layer["name"] for layer in result["layers"]]
-    assert {"fields", "boundaries", "lines"} <= set(names)
+    counts = {layer["name"]: layer["features"] for layer in result["layers"]}
+    assert list(counts) == [
+        "fields", "boundaries", "lines", "feature_points", "feature_lines", "feature_areas", "main_field", "headland",
+    ]  # fmt: skip
     assert result["files"] == [str(tmp_path / "farm.gpkg")]
     assert again.returncode == 2
     assert "Replace it with --overwrite" in again.stderr
     assert third.returncode == 0
     assert "frame ETRS89 (EPSG:4258)" in third.stdout
     plan = load_plan(SAMPLE)
-    lines = read_shapes(tmp_path / "farm.gpkg", columns=["field", "name", "spacing_m", "azimuth"], layer="lines")
-    assert lines.rows[0]["field"] == plan.fields[0].name
-    assert lines.rows[0]["spacing_m"] == "3"
+    lines = read_shapes(tmp_path / "farm.gpkg", columns=["field", "name", "kind", "spacing_m"], layer="lines")
+    assert dict(lines.rows[0]) == {
+        "field": plan.fields[0].name, "name": "Along the lane", "kind": "straight", "spacing_m": "3",
+    }  # fmt: skip
+    assert len(lines.rows) == counts["lines"] > len(plan.fields)
+    headland = read_shapes(tmp_path / "farm.gpkg", columns=["field", "area_ha"], layer="headland")
+    assert {row["field"] for row in headland.rows} == {field.name for field in plan.fields if field.headland}
 
 
 def test_a_set_becomes_a_gis_file_in_a_frame_that_nobody_knows(tmp_path: Path) -> None:

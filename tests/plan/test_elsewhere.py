@@ -38,9 +38,9 @@ def test_values_are_fetched_from_a_file_beside_the_plan():
     plan = plan_from(Text(PLAN, "farm/plan.yaml"), resolve=shelf)
     assert sorted(shelf.asked, key=str) == sorted(
         [
-            Elsewhere(Path("farm/land/outlines.gpkg"), "fields", ("NAME", "Long = Acre")),
-            Elsewhere(Path("farm/outlines.gpkg"), column="NO"),
-            Elsewhere(Path("farm/outlines.gpkg"), column="HA"),
+            Elsewhere(Path("farm/land/outlines.gpkg"), "fields", ("NAME", "Long = Acre"), frame="ETRS89"),
+            Elsewhere(Path("farm/outlines.gpkg"), column="NO", frame="ETRS89"),
+            Elsewhere(Path("farm/outlines.gpkg"), column="HA", frame="ETRS89"),
         ],
         key=str,
     )
@@ -139,3 +139,11 @@ def test_what_is_fetched_is_judged_like_what_is_written():
     with pytest.raises(InputError) as refusal:
         plan_from(Text(PLAN, "plan.yaml"), resolve=lambda _meant: Found("POINT (1 2)"))
     assert "`area` cannot be taken: POLYGON or MULTIPOLYGON expected" in str(refusal.value)
+
+
+def test_what_a_file_says_of_the_limit_of_a_line_is_not_said_of_the_line():
+    text = PLAN.replace("spacing: 3 m}", "spacing: 3 m, limit: {file: limit.gpkg}}", 1)
+    plan = plan_from(Text(text, "plan.yaml"), resolve=Shelf({"source": "limit.gpkg"}))
+    line = plan.fields[0].lines[0]
+    assert line.limit == plan.fields[0].boundaries[0].parts
+    assert line.source is None
