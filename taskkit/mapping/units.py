@@ -83,7 +83,8 @@ def read_whole(element: Element, code: str) -> int | None:
     text = element.get(code)
     if text is None or problem_finder(dictionary().elements[element.tag].attributes[code])(text) is not None:
         return None
-    return int(text)
+    # By way of Decimal: leading zeros are allowed, and int() refuses texts of thousands of digits.
+    return int(Decimal(text.strip()))
 
 
 def degrees_text(degrees: float) -> str:
