@@ -1,4 +1,4 @@
-"""Where metres become whole millimetres and degrees become points: the one place that swaps axes, scales and rounds."""
+"""Where metres become whole millimetres and degrees become points, and back: the one place that scales them."""
 
 from __future__ import annotations
 
