@@ -129,7 +129,8 @@ def _drawn(line: GuidanceLine) -> LonLatLine:
 def _headings(pivot: PivotLine) -> list[float]:
     sign = 1.0 if pivot.direction is Rotation.CLOCKWISE else -1.0
     start = pivot.sector.start_heading_deg if pivot.sector else 0.0
-    turn = ((pivot.sector.end_heading_deg - start) * sign) % 360 if pivot.sector else 360.0
+    # A sector that ends where it begins is the whole circle.
+    turn = (((pivot.sector.end_heading_deg - start) * sign) % 360 or 360.0) if pivot.sector else 360.0
     steps = max(2, math.ceil(turn / _CIRCLE_STEP_DEG))
     return [(start + sign * turn * step / steps) % 360 for step in range(steps + 1)]
 

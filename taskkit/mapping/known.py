@@ -25,16 +25,16 @@ class Known:
 
     def put(self, element: Element, uuid: UUID) -> None:
         """An object that was read."""
-        if identifier := element.get("A"):
+        if identifier := (element.get("A") or "").strip():
             self._objects.setdefault((element.tag, identifier), uuid)
 
     def put_lines(self, group: Element, lines: Sequence[tuple[str | None, UUID]]) -> None:
         """The lines of a group: identifier of the pattern and UUID of each."""
-        if identifier := group.get("A"):
+        if identifier := (group.get("A") or "").strip():
             self._groups.setdefault(identifier, tuple(uuid for _, uuid in lines))
         for pattern, uuid in lines:
-            if pattern:
-                self.patterns.setdefault(pattern, uuid)
+            if pattern and pattern.strip():
+                self.patterns.setdefault(pattern.strip(), uuid)
 
     def meant(self, element: Element, code: str, tag: str, reading: Reading) -> UUID | None:
         """The object of a tag that an attribute refers to; None, and a finding, where the set does not hold it."""

@@ -9,6 +9,7 @@ from uuid import UUID
 from taskkit.mapping.classes import Carried, ledger_class
 from taskkit.mapping.driver import missed
 from taskkit.plan.leaves import Leaf, leaves
+from taskkit.plan.members import objects_in
 from taskkit.plan.model import BoundaryChoice, Plan
 
 __all__ = [
@@ -186,11 +187,18 @@ def _spare(plan: Plan, boundary: BoundaryChoice | None) -> frozenset[UUID]:
 
 
 def stays_in_the_office(*plans: Plan) -> Callable[[str, UUID], bool]:
-    """Tells of a leaf (path, owner), or of a whole object, whether a set of task data is not expected to have it."""
+    """Tells of a leaf (path, owner), or of a whole object, whether a set of task data is not expected to have it.
+
+    An object that all the plans have did go out, whatever is usual: an outline of another purpose that was asked for,
+    a machine that was in use then. Of it only what no set ever holds stays.
+    """
     ledgers = [ledger_of(plan, Noticed()) for plan in plans]
+    everywhere = frozenset.intersection(*(frozenset(one.uuid for one in objects_in(plan)) for plan in plans))
 
     def stays(path: str, owner: UUID) -> bool:
-        return _is_kept(path) or any(ledger.explains(path, owner) for ledger in ledgers)
+        if _is_kept(path):
+            return True
+        return owner not in everywhere and any(ledger.explains(path, owner) for ledger in ledgers)
 
     return stays
 

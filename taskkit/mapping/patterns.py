@@ -250,12 +250,13 @@ def _read_straight(string: Element, reading: Reading) -> dict[str, Any]:
 
 
 def _marked(string: Element, kinds: tuple[str, ...], missing: str, reading: Reading) -> list[LonLat]:
-    """One point of each type; where a type is missing, the point that stands in its place, counted from its end."""
+    """One point of each type; where a type is missing, the point at its end of those that no other type has."""
     places, found = positions(string), point_types(string)
     if len(places) < len(kinds):
         raise ValueError(missing)
-    ends = range(len(kinds)) if len(kinds) == 1 else (0, len(places) - 1)
-    at = [found.index(kind) if kind in found else place for kind, place in zip(kinds, ends, strict=True)]
+    known = {kind: found.index(kind) for kind in kinds if kind in found}
+    free = [number for number in range(len(places)) if number not in known.values()]
+    at = [known[kind] if kind in known else free.pop(0 if kind == kinds[0] else -1) for kind in kinds]
     marked = sound(places[at])
     if len(marked) < len(kinds):
         raise ValueError(missing)
@@ -307,6 +308,8 @@ def _read_pivot(pattern: Element, string: Element, reading: Reading) -> dict[str
     elif a and b:
         start, end = (azimuth_deg(centre, end=place) for place in (a, b))
         found["sector"] = Sector(start_heading_deg=start, end_heading_deg=end)
+    elif a or b:
+        reading.beyond("PNT (one end of a sector without the other)", string)
     return found
 
 

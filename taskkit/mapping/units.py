@@ -1,4 +1,4 @@
-"""Where metres become whole millimetres and degrees become points: the one place that swaps axes, scales and rounds."""
+"""Where metres become whole millimetres and degrees become points, and back: the one place that scales them."""
 
 from __future__ import annotations
 
@@ -83,7 +83,8 @@ def read_whole(element: Element, code: str) -> int | None:
     text = element.get(code)
     if text is None or problem_finder(dictionary().elements[element.tag].attributes[code])(text) is not None:
         return None
-    return int(text)
+    # By way of Decimal: leading zeros are allowed, and int() refuses texts of thousands of digits.
+    return int(Decimal(text.strip()))
 
 
 def degrees_text(degrees: float) -> str:

@@ -61,7 +61,7 @@ def _date(value: Any) -> Any:
 
 
 def _whole(value: Any) -> Any:
-    if isinstance(value, str) and not re.fullmatch(r"[+-]?[0-9]{1,9}", value):
+    if isinstance(value, str) and not re.fullmatch(r"[+-]?[0-9]{1,10}", value):
         raise ValueError(f"{value[:60]!r} is no whole number")
     return value
 

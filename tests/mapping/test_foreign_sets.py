@@ -58,6 +58,26 @@ def test_one_polygon_with_several_outer_rings_is_several_parts_and_holes_find_th
     assert not list(back.findings)
 
 
+def test_a_hole_in_an_island_belongs_to_the_island_and_not_to_the_ring_round_both():
+    inner = polygon(
+        square(1, 9.0, 54.0, 0.1),
+        square(2, 9.01, 54.01, 0.08),
+        square(1, 9.02, 54.02, 0.05),  # an island in the hole
+        square(2, 9.03, 54.03, 0.01),  # lies in the island, and so in the first ring too
+    )
+    field, _ = field_of(inner)
+    first, island = field.boundaries[0].parts
+    assert [hole.points[0].tolist() for hole in first.holes] == [[9.01, 54.01]]
+    assert [hole.points[0].tolist() for hole in island.holes] == [[9.03, 54.03]]
+
+
+def test_a_polygon_of_very_many_rings_is_read_without_weighing_every_pair(monkeypatch):
+    monkeypatch.setattr("taskkit.mapping.polygons._MANY_PAIRS", 1)
+    inner = polygon(square(1, 9.0, 54.0, 0.01), square(1, 9.1, 54.0, 0.01), square(2, 9.002, 54.002, 0.001))
+    field, _ = field_of(inner)
+    assert [len(part.holes) for part in field.boundaries[0].parts] == [0, 1]  # of the ring before it
+
+
 def test_every_polygon_of_the_boundary_type_is_a_part_of_one_boundary():
     field, _ = field_of(polygon(square(1, 9.0, 54.0, 0.01)) + polygon(square(1, 9.1, 54.0, 0.01)))
     assert [len(b.parts) for b in field.boundaries] == [2]
@@ -134,6 +154,36 @@ def test_what_a_point_says_besides_its_place_is_told():
 def test_two_points_of_other_types_are_a_and_b_in_their_order():
     field, _ = field_of(ab_line(AB.replace('A="6"', 'A="2"').replace('A="7"', 'A="2"')))
     assert (field.lines[0].a.lat_deg, field.lines[0].b.lat_deg) == (54.0, 54.1)
+
+
+@pytest.mark.parametrize(("first", "last", "ends"), [("2", "6", (54.1, 54.0)), ("7", "2", (54.1, 54.0))])
+def test_a_point_that_is_marked_as_one_end_is_never_taken_for_the_other_too(first, last, ends):
+    field, _ = field_of(ab_line(f'<PNT A="{first}" C="54" D="9"/><PNT A="{last}" C="54.1" D="9.1"/>'))
+    assert (field.lines[0].a.lat_deg, field.lines[0].b.lat_deg) == ends
+
+
+def test_one_end_of_a_sector_without_the_other_is_told():
+    points = '<PNT A="8" C="54" D="9"/><PNT A="6" C="54.001" D="9"/>'
+    field, back = field_of(ab_line(points, pattern='C="4" D="1" H="100000"'))
+    assert field.lines[0].sector is None
+    assert "one end of a sector without the other" in said(back, "not-in-plan-model")[0]
+
+
+def test_the_greatest_count_of_passes_that_the_standard_allows_is_read():
+    field, _ = field_of(ab_line(AB, pattern='C="1" N="4294967294" O="0"'))
+    assert (field.lines[0].passes_left, field.lines[0].passes_right) == (4294967294, 0)
+
+
+def test_a_number_with_thousands_of_leading_zeros_is_read():
+    field, _ = field_of(ab_line(AB, width=' C="' + "0" * 5000 + '3000"'))
+    assert field.lines[0].spacing == Length("3 m")
+
+
+def test_blanks_round_an_identifier_do_not_hide_the_object():
+    # XML Schema 1.0 part 2, section 4.3.6: blanks round an identifier are no part of it.
+    set_ = task_file('<CTR A=" CTR1 " B="Hansen"/><PFD A="PFD1" C="Long Acre" D="1" E="CTR1"/>')
+    plan = read_plan(parsed(set_)).plan
+    assert plan.fields[0].customer == plan.customers[0].uuid
 
 
 @pytest.mark.parametrize("width", ["", ' C=""', ' C="-3000"', ' C="3.5"', ' C="' + "9" * 5000 + '"'])

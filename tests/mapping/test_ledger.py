@@ -136,6 +136,17 @@ def test_what_stays_in_the_office_is_told_for_any_plans_without_writing_them():
     assert not stays("fields.headland.depth", numbered(4))
 
 
+def test_an_outline_that_went_out_because_it_was_asked_for_is_compared():
+    plan = rich_plan()
+    data = write_plan(plan, Identity(), boundary=BoundaryChoice(purpose=Purpose.OFFICIAL)).data
+    back = read_plan(through_bytes(data)).plan
+    (outline,) = back.fields[0].boundaries
+    assert any(one.uuid == outline.uuid and one is not plan.fields[0].boundary() for one in plan.fields[0].boundaries)
+    stays = stays_in_the_office(plan, back)
+    assert not stays("fields.boundaries.parts", outline.uuid)
+    assert stays("fields.boundaries.purpose", outline.uuid)
+
+
 def test_the_outline_that_was_asked_for_is_the_one_that_is_native():
     plan = rich_plan()
     ledger = write_plan(plan, Identity(), boundary=BoundaryChoice(purpose=Purpose.OFFICIAL)).ledger
