@@ -315,18 +315,30 @@ def _accepted(accept_losses: str) -> frozenset[str] | None:
 
 
 def _refuse_foreign(target: Path, plan: Plan) -> None:
-    from taskkit.mapping import is_ours
+    """Refuse to replace, or to push out of its place as ``.old``, what was not written from this plan by us."""
+    for place in (target, target.with_name(target.name + ".old")):
+        if place.exists() and (why := _not_ours(place, plan)):
+            raise RefusedError(
+                f"{place} is there already and {why}; nothing was written. Move it away, or choose another place."
+            )
+
+
+def _not_ours(place: Path, plan: Plan) -> str:
+    """Why a set is not ours to replace; empty where it is."""
+    from taskkit.mapping import OUR_FILES, is_ours
     from taskkit.taskdata.sets import read_set
     from taskkit.taskdata.store import open_store
 
-    if not target.exists():
-        return
-    data = read_set(open_store(target), oracle=False).data
+    store = open_store(place)
+    data = read_set(store, oracle=False).data
     if data is None or not is_ours(data, plan.uuid):
-        raise RefusedError(
-            f"{target} is there already and was not written from this plan; nothing was written. "
-            "Move it away, or choose another place."
-        )
+        return "was not written from this plan"
+    # Logs and results that a terminal left beside our files are somebody's season of work.
+    others = [name for name in (*store.names, *store.elsewhere) if name not in OUR_FILES]
+    if others:
+        more = f" and {len(others) - 3} more" if len(others) > 3 else ""
+        return f"holds files that we did not write: {', '.join(others[:3])}{more}"
+    return ""
 
 
 def _proved(path: Path, plan: Plan, ledger: Ledger) -> tuple[Report, Comparison]:
@@ -393,9 +405,9 @@ def compare(a: Path | str, b: Path | str, *, tolerance: str = "1 mm") -> Compare
     try:
         tolerance_mm = Length(tolerance).metres * 1000
     except ValueError as error:
-        raise InputError(
-            f"the tolerance {tolerance!r} is no length", remedy=f'{error}; write, for example, "1 cm"'
-        ) from None
+        raise InputError(f"the tolerance {tolerance[:60]!r} is no length: {error}") from None
+    if tolerance_mm < 0:
+        raise InputError(f"the tolerance {tolerance} is below nothing", remedy='Write, for example, "1 cm"')
     (plan_a, values_a), (plan_b, values_b) = (_plan_or_set(Path(path)) for path in (a, b))
     explained = stays_in_the_office(plan_a, plan_b) if not (values_a and values_b) else lambda _path, _owner: False
     comparison = compare_plans(plan_a, plan_b, explained=explained, tolerance_mm=tolerance_mm)

@@ -47,11 +47,11 @@ from taskkit.plan.identity import Identity
 from taskkit.plan.leaves import leaves
 from taskkit.plan.model import BoundaryChoice, Plan, PlanObject
 from taskkit.taskdata.dictionary import TASK_ROOT
-from taskkit.taskdata.document import LINK_FILE, Element, TaskData
+from taskkit.taskdata.document import LINK_FILE, TASK_FILE, Element, TaskData
 from taskkit.taskdata.version import Version
 from taskkit.taskdata.writer import serialise
 
-__all__ = ["ReadBack", "Written", "is_ours", "read_plan", "write_plan"]
+__all__ = ["OUR_FILES", "ReadBack", "Written", "is_ours", "read_plan", "write_plan"]
 
 MISSING = kind(
     "headland-file-missing",
@@ -70,6 +70,8 @@ EXTERNAL = kind(
     source="ISO 11783-10, external files (recalled)",
 )
 
+OUR_FILES = frozenset([TASK_FILE, LINK_FILE, HEADLAND_FILE])
+"""The files that we write into a set."""
 _SOFTWARE = "taskkit"
 _OFFICE = "1"
 _GIVE_BACK = "2"
