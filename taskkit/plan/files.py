@@ -139,7 +139,7 @@ def save_plan(plan: Plan, folder: Path | str, *, overwrite: bool = False) -> Pat
     text = dump_plan(plan)
     file = Path(folder) / PLAN_FILE
     if not overwrite and file.exists():
-        raise RefusedError(f"{file} is there already; it is not overwritten unless you ask for it")
+        raise RefusedError(f"{file} is there already; nothing was written. Name another folder")
     save_text(text, file)
     return file
 

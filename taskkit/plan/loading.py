@@ -211,7 +211,8 @@ class _Loader:
                 raw[member.key] = self._block(node, member.holds[0], path, around)
             else:
                 keys = _joined(m.key for m in members(member.holds[0]))
-                self._problem(node, f"`{member.key}` takes {keys}", "Write them as `key: value`")
+                remedy = f"Write them in braces, such as `{member.key}: {{{members(member.holds[0])[0].key}: ...}}`"
+                self._problem(node, f"`{member.key}` takes {keys}", remedy)
             return
         if member.from_sheet and isinstance(node, Block) and "sheet" in node.values:
             listing = self._sheet(member, node)

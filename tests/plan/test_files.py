@@ -148,7 +148,7 @@ RING = "POLYGON ((9.5 54, 9.502 54, 9.502 54.001, 9.5 54.001, 9.5 54))"
             "headland: {depth: 12 m}",
             "headland: 12 m",
             "12 m\n",
-            "`headland` takes `depth`, `sides`, `islands`. Write them as",
+            "`headland` takes `depth`, `sides`, `islands`. Write them in braces, such as `headland: {depth: ...}`",
         ),
         ("headland: {depth: 12 m}", "headland: {}", "{}", "`depth` is missing"),
         ("headland: {depth: 12 m}", "headland: {depth: }", "{depth: }", "`depth` has no value"),
@@ -343,7 +343,7 @@ def test_a_plan_is_saved_and_not_overwritten_unasked(tmp_path):
     folder = tmp_path / "new" / "farm"
     assert save_plan(plan, folder) == folder / "plan.yaml"
     assert load_plan(folder) == plan
-    with pytest.raises(RefusedError, match="is there already"):
+    with pytest.raises(RefusedError, match=r"is there already; nothing was written\. Name another folder"):
         save_plan(plan, folder)
     other = plan.model_copy(update={"name": "Other"})
     save_plan(other, folder, overwrite=True)

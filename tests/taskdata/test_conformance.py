@@ -37,7 +37,7 @@ RING_OF = '<PFD A="PFD1" C="Long Acre" D="1"><PLN A="1"><LSG A="1">{}</LSG></PLN
 DEFECTS = {
     "element-unknown": (
         lines(CTR, "  <QQQ/>"), "error", 3, 3, "/ISO11783_TaskData/QQQ[1]", None,
-        "The standard has no element QQQ (in ISO11783_TaskData).",
+        "This version of the standard has no element QQQ (in ISO11783_TaskData).",
         "Remove it, or name it as a proprietary element: P, the manufacturer's code, an underscore, a name.",
     ),
     "element-misplaced": (

@@ -154,7 +154,7 @@ def named_file_case(checked: SetContext) -> Iterator[Hit]:
     "file-length-differs",
     Severity.WARNING,
     "{element} {attribute} says that {file} is {declared} bytes long; it has {actual}.",
-    hint="Was the file copied whole? If so, correct the length.",
+    hint="Copy the file again from where it was written. Correct the length only if you know that the file is whole.",
     why="A terminal that trusts the number refuses the file, or reads past its end.",
     source=_LENGTHS,
     confidence=Confidence.MEDIUM,
