@@ -378,16 +378,17 @@ def read(path: Path | str, out: Path | str) -> ReadBack:
 
     reading = read_set(open_store(path))
     if reading.data is None:
-        raise InputError(_why_unreadable(reading.findings.report()), path=path)
+        raise _unreadable(reading.findings.report(), path)
     back = read_plan(reading.data)
     reading.findings.extend(back.findings)
     save_plan(back.plan, out)
     return ReadBack(Path(path), Path(out), back.plan, reading.findings.report())
 
 
-def _why_unreadable(report: Report) -> str:
+def _unreadable(report: Report, path: Path | str) -> InputError:
     worst = max(report, key=lambda found: found.severity)
-    return f"the set cannot be read: {worst.where}: {worst.message}".rstrip(".")
+    message = f"the set cannot be read: {worst.where}: {worst.message}".rstrip(".")
+    return InputError(message, path=path, remedy=worst.hint.rstrip("."))
 
 
 def compare(a: Path | str, b: Path | str, *, tolerance: str = "1 mm") -> Compared:
@@ -425,7 +426,7 @@ def _plan_or_set(path: Path) -> tuple[Plan, GisValues | None]:
         return _plan(path)
     reading = read_set(open_store(path), oracle=False)
     if reading.data is None:
-        raise InputError(_why_unreadable(reading.findings.report()), path=path, remedy="Name a plan or a set")
+        raise _unreadable(reading.findings.report(), path)
     return read_plan(reading.data).plan, None
 
 

@@ -18,7 +18,7 @@ def gis(
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a file that is there already.")] = False,
     output: FormatOption = OutputFormat.TEXT,
 ) -> None:
-    """Write fields, boundaries and guidance lines, with names and areas, as a GIS file.
+    """Write fields, outlines, lines, features, main fields and headlands, with names and areas, as a GIS file.
 
     Endings: .gpkg, .shp, .geojson, .kml, .fgb, .csv. The coordinates stay in the frame of the plan, and the
     file names it as well as its format can.

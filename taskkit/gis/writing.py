@@ -108,7 +108,8 @@ def _beside(path: Path) -> Iterator[str]:
     """A private folder beside the place; trouble with either is the user's to know."""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory(prefix=".taskkit-gis-", dir=path.parent) as folder:
+        # Absolute, because the child works in a folder of its own; Python before 3.12 gives it as it was named.
+        with tempfile.TemporaryDirectory(prefix=".taskkit-gis-", dir=path.parent.absolute()) as folder:
             yield folder
     except OSError as error:
         remedy = "Is there room, and the right to write?"

@@ -213,6 +213,22 @@ def test_a_layer_is_read_once_for_all_fields(package: Path, monkeypatch: pytest.
     assert read == [("NAME", "CODE"), ("NAME", "CODE", "HA")]
 
 
+def test_layers_are_let_go_where_too_much_would_be_kept(package: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("taskkit.plan.gis_values._MOST_BYTES", 0)
+    values = GisValues()
+
+    for layer in ("poles", "ditches", "poles"):
+        values(Elsewhere(package, layer, ("ID", "1" if layer == "poles" else "3"), None, "ETRS89"))
+        assert len(values._layers) == 1
+
+
+def test_a_shape_that_is_none_is_told_by_its_number(tmp_path: Path) -> None:
+    open_ring = {"type": "Polygon", "coordinates": [[[9, 54], [9.1, 54], [9.1, 54.1], [9, 54.1]]]}
+
+    with pytest.raises(InputError, match=r"`area` cannot be taken from drawn\.geojson: feature 1 has a ring"):
+        loaded(drawn(tmp_path, open_ring, crs="EPSG:4258"))
+
+
 @pytest.mark.parametrize(
     ("layer", "where", "column", "said", "remedy"),
     [
@@ -274,6 +290,8 @@ def test_several_lines_in_one_row_are_not_one_line(tmp_path: Path) -> None:
     [
         # OSGB36 by its grid only, which PROJ does not come with.
         ("EPSG:27700", 400000, 300000, "ETRS89", "lacks the grid uk_os", "put the grid into"),
+        # S-JTSK by a shift of the datum, which is stated to be 1 m off.
+        ("EPSG:5514", -700000, -1050000, "ETRS89", "more than 0.3 m", "ring the file to ETRS89 first"),
         ("EPSG:25832", 500000, 6000000, "unknown", "come in ETRS89, and the plan does not say", "_frame: ETRS89`"),
         ("EPSG:28992", 155000, 463000, "", "come in Amersfoort, and the plan does not say", "_frame: ETRS89`"),
         ("EPSG:25832", 500000, 6000000, "Old town grid", "there is no steering frame 'Old town grid'", "ETRS89"),

@@ -124,9 +124,9 @@ RING = "POLYGON ((9.5 54, 9.502 54, 9.502 54.001, 9.5 54.001, 9.5 54))"
     ("old", "new", "at", "said"),
     [
         ("farm: Home Farm", "farm: Home Fram", "Home Fram", "`farm` names 'Home Fram', which the plan has not"),
-        ("farm: Home Farm", "farm: Home Fram", "Home Fram", "Did you mean 'Home Farm'."),
+        ("farm: Home Farm", "farm: Home Fram", "Home Fram", "Did you mean 'Home Farm'?"),
         ("row_end: 3 m drill behind the tractor", "row_end: Sprayer", "Sprayer", "Add it under `row_end_plans`."),
-        ("code: 007", "cod: 007", "cod:", "a field has no `cod`. Did you mean `code`."),
+        ("code: 007", "cod: 007", "cod:", "a field has no `cod`. Did you mean `code`?"),
         ("code: 007", "zzz: 007", "zzz:", "A field has `uuid`, `name`, `code`, `official_code`, `customer`"),
         ("spacing: 3 m", "spacing: 3", "3}", "`spacing` cannot be taken: '3' has no unit"),
         ("at: -10 m", "at: '-1,500 m'", "'-1,500", "`at` cannot be taken: '-1,500 m' can be read in two ways"),
@@ -159,7 +159,7 @@ RING = "POLYGON ((9.5 54, 9.502 54, 9.502 54.001, 9.5 54.001, 9.5 54))"
         (ROOT, ROOT[:-1], ROOT[:-1], "is no UUID; 32 hexadecimal digits"),
         ("format: 2", "format: 3", "3\n", "the plan has format 3, and this program knows none newer than 2"),
         ("format: 2", "format: one", "one", "'one' is no form of plan"),
-        ("name: Larkmoor, spring", "nam: Larkmoor, spring", "nam:", "a plan has no `nam`. Did you mean `name`."),
+        ("name: Larkmoor, spring", "nam: Larkmoor, spring", "nam:", "a plan has no `nam`. Did you mean `name`?"),
         ("city: Thornby", r'city: "Thorn\0by"', '"Thorn', "the text holds U+0000, a character that XML cannot carry"),
     ],
 )
