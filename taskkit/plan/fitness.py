@@ -10,7 +10,8 @@ from taskkit.geometry.line import MetreLine
 from taskkit.geometry.plane import LocalPlane
 from taskkit.geometry.polygons import Problem, Trouble, overlaps, part_problems
 from taskkit.plan.choices import line_on, lines_of
-from taskkit.plan.model import Boundary, BoundaryChoice, Field, GuidanceLine, Job, JobLine, Plan
+from taskkit.plan.model import Boundary, BoundaryChoice, Field, GuidanceLine, Job, JobLine, Plan, StraightLine
+from taskkit.plan.quantities import Length
 
 __all__ = ["Unfit", "unfit", "without"]
 
@@ -54,7 +55,8 @@ def unfit(plan: Plan, *, boundary: BoundaryChoice | None = None) -> tuple[Unfit,
     """The fields of a plan that cannot go out, in its order; one entry for each reason.
 
     A field is unfit where the outline that is chosen is no area (a ring crosses itself, a hole lies outside, a ring
-    has too few points), or where it has none although a job or a guidance line needs one.
+    has too few points), or where it has none although a job or a guidance line needs one; where A and B of a line are
+    one place, or a headland is of negative depth.
 
     Args:
         plan: the plan.
@@ -72,6 +74,7 @@ def unfit(plan: Plan, *, boundary: BoundaryChoice | None = None) -> tuple[Unfit,
             found.append(Unfit(field.uuid, field.name, f"it has no {word}"))
         elif field.lines or field.uuid in worked:
             found.append(Unfit(field.uuid, field.name, "it has no boundary, and a job or a guidance line needs one"))
+        found += _senseless(plan, field)
     return tuple(found)
 
 
@@ -110,6 +113,17 @@ def _with_lines(job: Job, renamed: Mapping[tuple[UUID, UUID], UUID]) -> Job:
         shift = one.shift and renamed.get((job.field, one.shift), one.shift)
         lines.append(JobLine(line=renamed.get((job.field, one.line), one.line), shift=shift))
     return job.model_copy(update={"lines": tuple(lines)})
+
+
+def _senseless(plan: Plan, field: Field) -> Iterator[Unfit]:
+    """What no machine could follow, whatever the outline."""
+    for line in lines_of(plan, field):
+        if isinstance(line, StraightLine) and line.a == line.b:
+            reason = f"A and B of the {line.title} are the same place, so it has no direction"
+            yield Unfit(field.uuid, field.name, reason, line.a.lon_deg, line.a.lat_deg)
+    depth = field.headland.depth if field.headland else None
+    if isinstance(depth, Length) and depth.metres < 0:
+        yield Unfit(field.uuid, field.name, f"its headland has a depth below nothing, {depth}")
 
 
 def _troubles(field: Field, outline: Boundary) -> Iterator[Unfit]:

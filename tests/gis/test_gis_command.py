@@ -68,3 +68,15 @@ def test_an_ending_that_is_no_format_is_told(taskkit: Run, tmp_path: Path, name:
 
     assert done.returncode == 2
     assert "are written. Give the file one of these endings." in done.stderr
+
+
+@pytest.mark.parametrize("name", ["farm.gpkg", "farm.kml", "out/farm.geojson"])
+def test_a_path_from_where_one_stands_is_written_too(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    plan = Path(__file__).resolve().parents[2] / "samples" / "larkmoor"
+    monkeypatch.chdir(tmp_path)
+
+    written = api.gis(plan, name)
+
+    assert [file.is_file() for file in written.files] == [True]

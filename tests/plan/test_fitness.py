@@ -10,7 +10,18 @@ from taskkit.geometry.line import LonLatLine, Part
 from taskkit.plan.choices import lines_of
 from taskkit.plan.fitness import unfit, without
 from taskkit.plan.leaves import leaves
-from taskkit.plan.model import Boundary, BoundaryChoice, Field, Job, Plan, Purpose
+from taskkit.plan.model import (
+    Boundary,
+    BoundaryChoice,
+    Field,
+    Headland,
+    Job,
+    Plan,
+    Position,
+    Purpose,
+    StraightLine,
+)
+from taskkit.plan.quantities import Length
 
 SQUARE = [(9.5, 54.0), (9.502, 54.0), (9.502, 54.001), (9.5, 54.001)]
 BOW_TIE = [SQUARE[0], SQUARE[2], SQUARE[1], SQUARE[3]]
@@ -138,3 +149,20 @@ def test_copies_of_a_line_whose_field_goes_keep_their_identity():
 
 def test_without_nothing_is_the_plan_itself():
     assert without(small_plan(), []) == small_plan()
+
+
+def test_a_line_without_direction_and_a_headland_below_nothing_are_told():
+    here = Position(lon_deg=9.501, lat_deg=54.0005)
+    line = StraightLine(uuid=numbered(4), name="Along the lane", a=here, b=here, spacing=Length("3 m"))
+    field = Field(
+        uuid=numbered(2),
+        name="Long Acre",
+        boundaries=(Boundary(uuid=numbered(3), parts=(Part(LonLatLine(SQUARE)),)),),
+        lines=(line,),
+        headland=Headland(depth=Length("-12 m")),
+    )
+
+    assert reasons(plan_of(field=field)) == [
+        "A and B of the line Along the lane are the same place, so it has no direction",
+        "its headland has a depth below nothing, -12 m",
+    ]
