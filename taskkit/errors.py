@@ -55,7 +55,9 @@ class InputError(TaskkitError):
     def __str__(self) -> str:
         place = ":".join(str(part) for part in (self.path, self.line, self.column) if part is not None)
         text = f"{place}: {self.message}." if place else f"{self.message}."
-        return f"{text} {self.remedy}." if self.remedy else text
+        if not self.remedy:
+            return text
+        return f"{text} {self.remedy}{'?' if self.remedy.startswith('Did you mean') else '.'}"
 
 
 class UnsafeInputError(InputError):

@@ -47,11 +47,15 @@ class Packed:
             with _Bounded(path) as file, zipfile.ZipFile(file) as archive:
                 entries = [entry for entry in archive.infolist() if not entry.is_dir()]
         except _ERRORS as error:
-            raise InputError(f"neither a folder nor a zip that can be opened: {error}", path=path) from error
+            remedy = "Copy it again, or pack it anew"
+            raise InputError(
+                f"neither a folder nor a zip that can be opened: {error}", path=path, remedy=remedy
+            ) from error
         self._entries: dict[str, zipfile.ZipInfo] = {}
         for entry in entries:
             if self._entries.setdefault(_confined(entry, path), entry) is not entry:
-                raise UnsafeInputError(f"the entry {entry.filename!r} is there twice", path=path)
+                remedy = "Pack it anew, with one file of each name"
+                raise UnsafeInputError(f"the entry {entry.filename!r} is there twice", path=path, remedy=remedy)
         _refuse_bombs(entries, path)
         self.names = tuple(self._entries)
 
@@ -68,7 +72,8 @@ class Packed:
                 # The directory of a zip may lie about sizes: never take more than it declares.
                 data = stream.read(entry.file_size + 1)
         except _ERRORS as error:
-            raise InputError(f"the entry {entry.filename!r} cannot be read: {error}", path=self.path) from error
+            message = f"the entry {entry.filename!r} cannot be read: {error}"
+            raise InputError(message, path=self.path, remedy="Copy the zip again, or pack it anew") from error
         if len(data) != entry.file_size:
             raise UnsafeInputError(f"the entry {entry.filename!r} is not as large as it says", path=self.path)
         return data
@@ -88,7 +93,8 @@ def _confined(entry: zipfile.ZipInfo, path: Path) -> str:
     name = entry.filename.replace("\\", "/")
     parts = PurePosixPath(name).parts
     if not parts or name.startswith("/") or ".." in parts or any(":" in part for part in parts) or "\0" in name:
-        raise UnsafeInputError(f"the entry {entry.filename!r} would leave its folder", path=path)
+        remedy = "Pack the folder itself, so that no name begins with a drive or holds `..`"
+        raise UnsafeInputError(f"the entry {entry.filename!r} would leave its folder", path=path, remedy=remedy)
     if entry.flag_bits & 1:
         raise InputError(f"the entry {entry.filename!r} is encrypted", path=path, remedy="Pack it without a password")
     if entry.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):

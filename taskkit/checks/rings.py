@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from taskkit.geometry.edges import edges_of, gap_m
+from taskkit.geometry.edges import depth_m, edges_of
 from taskkit.geometry.line import Array, LonLatLine, MetreLine
 from taskkit.geometry.plane import LocalPlane
 from taskkit.geometry.polygons import Trouble, part_problems, signed_area_m2
@@ -94,7 +94,7 @@ class Polygon:
             return np.full(len(lonlat), -np.inf)
         plane = LocalPlane.around([LonLatLine(ring) for ring in degrees])
         edges = np.concatenate([edges_of(plane.metres(ring)) for ring in degrees])
-        return np.array([_depth_m(place, edges) for place in plane.metres(lonlat)])
+        return np.array([depth_m(place, edges) for place in plane.metres(lonlat)])
 
 
 def is_place(lonlat: Array) -> npt.NDArray[np.bool_]:
@@ -168,7 +168,7 @@ def _home(hole: Array, outers: Sequence[Array], low: Array, high: Array, by_size
     around = ((low <= hole[0]) & (hole[0] <= high)).all(axis=1)
     for number in by_size[around[by_size]][:_MANY_AROUND].tolist():
         edges = edges_of(outers[number])
-        if all(_depth_m(hole[n], edges) >= 0 for n in (0, len(hole) // 2)):
+        if all(depth_m(hole[n], edges) >= 0 for n in (0, len(hole) // 2)):
             return int(number)
     return None
 
@@ -185,14 +185,3 @@ def _troubles(
 def _area_m2(part: Sequence[int], open_rings: Sequence[MetreLine]) -> float:
     areas = [abs(signed_area_m2(open_rings[number])) for number in part]
     return areas[0] - sum(areas[1:])
-
-
-def _depth_m(place: Array, edges: Array) -> float:
-    """How far a place lies inside rings given by their edges; a ray to the east is crossed an odd number of times."""
-    x, y = place
-    start, end = edges[:, 0], edges[:, 1]
-    crosses = (start[:, 1] > y) != (end[:, 1] > y)
-    first, last = start[crosses], end[crosses]
-    at = first[:, 0] + (y - first[:, 1]) * (last[:, 0] - first[:, 0]) / (last[:, 1] - first[:, 1])
-    away = float(gap_m(np.broadcast_to(place, (len(edges), 2)), edges).min())
-    return away if (at > x).sum() % 2 else -away

@@ -19,6 +19,13 @@ def export(
     accept_losses: Annotated[
         str, typer.Option(metavar="FILE|all", help="Losses that are accepted: a list, one a line, or all.")
     ] = "",
+    boundary: Annotated[
+        str,
+        typer.Option(metavar="PURPOSE[:SEASON]", help="Outlines to write; else worked, physical, official, in order."),
+    ] = "",
+    leave_out_unfit: Annotated[
+        bool, typer.Option("--leave-out-unfit", help="Write the other fields where one cannot go out, and name it.")
+    ] = False,
     stored: Annotated[bool, typer.Option("--stored", help="Do not pack the zip: the same bytes anywhere.")] = False,
     output: FormatOption = OutputFormat.TEXT,
 ) -> None:
@@ -33,6 +40,14 @@ def export(
     from taskkit import api
     from taskkit.reports import as_json, as_text
 
-    exported = api.export(plan, out, version=version, accept_losses=accept_losses, stored=stored)
+    exported = api.export(
+        plan,
+        out,
+        version=version,
+        accept_losses=accept_losses,
+        stored=stored,
+        boundary=boundary,
+        leave_out_unfit=leave_out_unfit,
+    )
     render = as_json.export if output is OutputFormat.JSON else as_text.export
     finish(render(exported), act=exported.to_act_on)

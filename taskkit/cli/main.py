@@ -11,7 +11,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import typer
 
-from taskkit.cli import check, compare, explain, export, new, read
+from taskkit.cli import check, compare, edit, explain, export, gis, new, read, ready
 from taskkit.errors import TaskkitError
 
 __all__ = ["app", "run"]
@@ -28,10 +28,13 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 app.command(short_help="Make a plan folder to start from.")(new.new)
+app.command(short_help="Change a plan, and note what was done.")(edit.edit)
+app.command(short_help="Say what fields and jobs still lack.")(ready.ready)
 app.command(short_help="Write a plan as task data, and prove it.")(export.export)
 app.command(short_help="Validate sets of task data.")(check.check)
 app.command(short_help="Read a set into a plan folder.")(read.read)
 app.command(short_help="Compare plans and sets, on the ground.")(compare.compare)
+app.command(short_help="Write a plan or set as a GIS file.")(gis.gis)
 app.command(short_help="Explain a rule, element or attribute.")(explain.explain)
 
 

@@ -6,8 +6,9 @@ from collections.abc import Iterator, Sequence
 
 from taskkit.compare.comparison import Difference, LargestMove
 from taskkit.geometry.geodesy import LonLat, azimuth_deg, destination, distance_m
-from taskkit.geometry.line import Part
+from taskkit.geometry.line import LonLatLine, Part
 from taskkit.geometry.outlines import RingPlace, compare_outlines
+from taskkit.geometry.runs import compare_runs
 
 __all__ = ["Ground"]
 
@@ -22,7 +23,7 @@ class Ground:
 
     Attributes:
         largest: the largest move so far.
-        hausdorff_mm: the greatest distance between two outlines so far, None once one could not be told.
+        hausdorff_mm: the greatest distance between two outlines or lines so far, None once one could not be told.
     """
 
     def __init__(self, tolerance_mm: float) -> None:
@@ -38,10 +39,10 @@ class Ground:
 
     def compare_areas(self, a: Sequence[Part], b: Sequence[Part], where: str) -> Iterator[Difference]:
         """Two outlines of one field."""
+        if tuple(a) == tuple(b):
+            return
         found = compare_outlines(a, b)
-        if self.hausdorff_mm is not None:
-            told = found.hausdorff_mm
-            self.hausdorff_mm = None if told is None else max(self.hausdorff_mm, told)
+        self._farthest(found.hausdorff_mm)
         for ring in found.rings:
             word = _ring(ring.a, a)
             if move := ring.largest_move:
@@ -49,15 +50,30 @@ class Ground:
                 yield from self._moved(
                     move.distance_mm, move.azimuth_deg, (move.lon_deg, move.lat_deg), where, what, many=ring.matched > 1
                 )
-            for count, side in ((len(ring.removed), "A"), (len(ring.added), "B")):
-                if count:
-                    counts = (count, 0) if side == "A" else (0, count)
-                    points = f"{count} point{'s' if count > 1 else ''}"
-                    yield Difference("points", f"only {side} has {points} of the {word}", where, *counts)
+            yield from _counted(len(ring.removed), len(ring.added), word, where)
         for place in found.only_in_a:
             yield Difference("missing", f"A has the {_ring(place, a)}, B lacks it", where, a=_ring(place, a))
         for place in found.only_in_b:
             yield Difference("added", f"B has the {_ring(place, b)}, A lacks it", where, b=_ring(place, b))
+
+    def compare_lines(self, a: LonLatLine, b: LonLatLine, where: str) -> Iterator[Difference]:
+        """Two runs of points that stand for each other, from end to end."""
+        if a == b:
+            return
+        found = compare_runs(a, b)
+        self._farthest(found.hausdorff_mm)
+        if found.turned:
+            yield Difference("value", "B runs the other way", where)
+        if move := found.largest_move:
+            what = f"point {move.vertex + 1} of the line"
+            yield from self._moved(
+                move.distance_mm, move.azimuth_deg, (move.lon_deg, move.lat_deg), where, what, many=found.matched > 1
+            )
+        yield from _counted(found.removed, found.added, "line", where)
+
+    def _farthest(self, told_mm: float | None) -> None:
+        if self.hausdorff_mm is not None:
+            self.hausdorff_mm = None if told_mm is None else max(self.hausdorff_mm, told_mm)
 
     def _moved(
         self, distance_mm: float, azimuth: float, start: LonLat, where: str, what: str, *, many: bool = False
@@ -74,6 +90,15 @@ class Ground:
     @property
     def _largest_mm(self) -> float:
         return self.largest.distance_mm if self.largest else 0.0
+
+
+def _counted(removed: int, added: int, word: str, where: str) -> Iterator[Difference]:
+    """Points that came and went."""
+    for count, side in ((removed, "A"), (added, "B")):
+        if count:
+            counts = (count, 0) if side == "A" else (0, count)
+            points = f"{count} point{'s' if count > 1 else ''}"
+            yield Difference("points", f"only {side} has {points} of the {word}", where, *counts)
 
 
 def _shown(place: LonLat) -> str:

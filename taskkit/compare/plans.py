@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import datetime
 import enum
+import functools
+import math
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 from uuid import UUID
@@ -11,10 +13,10 @@ from uuid import UUID
 from taskkit.compare.comparison import Comparison, Difference
 from taskkit.compare.matching import matched
 from taskkit.compare.places import Ground
-from taskkit.geometry.line import Part
+from taskkit.geometry.line import LonLatLine, Part
 from taskkit.plan.leaves import Leaf, leaves
-from taskkit.plan.members import members
-from taskkit.plan.model import Plan, PlanObject
+from taskkit.plan.members import Member, members
+from taskkit.plan.model import Place, Plan, PlanObject, PlanValue
 from taskkit.plan.quantities import Length
 
 __all__ = ["Explained", "compare_plans"]
@@ -23,6 +25,12 @@ Explained = Callable[[str, UUID], bool]
 """Whether the leaf at a path, of the object with a UUID, may differ (or be missing) without being told."""
 
 _LON, _LAT = ".lon_deg", ".lat_deg"
+_HEADING = "heading_deg"
+_FAR_MM = 1e6
+"""Headings are compared by where they lead so far away: over the length of a field, a kilometre.
+
+Those of a sector lead to its circle.
+"""
 _Key = tuple[str, tuple[int, ...]]
 
 
@@ -62,9 +70,12 @@ class _Side:
     def __init__(self, plan: Plan) -> None:
         self._leaves: dict[tuple[str, UUID], dict[_Key, Leaf]] = {}
         self.names: dict[UUID, str] = {}
+        self.radii_mm: dict[UUID, float] = {}
         for leaf in leaves(plan):
-            self._leaves.setdefault((_collection(leaf), leaf.owner), {})[leaf.path, leaf.ordinal] = leaf
+            self._leaves.setdefault((_collection(leaf.path), leaf.owner), {})[leaf.path, leaf.ordinal] = leaf
             self.names[leaf.owner] = leaf.owner_name
+            if leaf.path.endswith(".radius") and isinstance(leaf.value, Length):
+                self.radii_mm[leaf.owner] = abs(leaf.value.metres) * 1000
 
     def of(self, item: PlanObject, collection: str) -> dict[_Key, Leaf]:
         """The leaves of an object itself."""
@@ -119,6 +130,9 @@ class _Comparer:
             self.differences.append(Difference(kind, "B has it, A lacks it", where, b=place[-1]))
 
     def _compare_leaves(self, of_a: dict[_Key, Leaf], of_b: dict[_Key, Leaf]) -> None:
+        if _kind(of_a) != _kind(of_b):
+            # What only one of the kinds has is no difference of its own.
+            of_a, of_b = ({key: one[key] for key in one if key in other} for one, other in ((of_a, of_b), (of_b, of_a)))
         for key, leaf in of_a.items():
             other = of_b.get(key)
             if other is None:
@@ -140,8 +154,12 @@ class _Comparer:
 
     def _compare_values(self, leaf: Leaf, other: Leaf) -> None:
         a, b = leaf.value, other.value
+        if isinstance(a, Place) and isinstance(b, Place) and a.form == b.form:
+            a, b = a.shape, b.shape
         if _is_area(a) and _is_area(b):
             self.differences += self.ground.compare_areas(a, b, leaf.label)
+        elif isinstance(a, LonLatLine) and isinstance(b, LonLatLine):
+            self.differences += self.ground.compare_lines(a, b, leaf.label)
         elif not self._same(leaf, a, b):
             shown_a, shown_b = _shown(a, self.a.names), _shown(b, self.b.names)
             kind, what = "value", f"{_said(a, shown_a)} in A, {_said(b, shown_b)} in B"
@@ -156,6 +174,12 @@ class _Comparer:
         if isinstance(a, Length) and isinstance(b, Length):
             # The tolerance itself is within, whatever the last bit of a float says.
             return abs(a.metres - b.metres) * 1000 <= self.tolerance_mm * (1 + 1e-9)
+        if leaf.path.endswith(_HEADING) and a is not None and b is not None:
+            apart_deg = abs((a - b + 180) % 360 - 180)
+            reach_mm = self.a.radii_mm.get(leaf.owner, _FAR_MM) if ".sector." in leaf.path else _FAR_MM
+            return math.radians(apart_deg) * reach_mm <= self.tolerance_mm
+        if isinstance(a, tuple) and isinstance(b, tuple) and len(a) == len(b):
+            return all(self._same(leaf, one, other) for one, other in zip(a, b, strict=True))
         if isinstance(a, UUID) and isinstance(b, UUID) and leaf.value != leaf.owner:
             return self.counterparts.get(a, a) == b
         return bool(a == b)
@@ -167,27 +191,42 @@ class _Comparer:
         leaf = of_a[key]
         if self.explained(path, leaf.owner) and self.explained(twin[0], leaf.owner):
             return
-        ends = [(side[key].value, side[twin].value) for side in (of_a, of_b)]
-        self.differences += self.ground.compare_points(ends[0], ends[1], _place(leaf))
+        a, b = ((side[key].value, side[twin].value) for side in (of_a, of_b))
+        if None not in a and None not in b:
+            self.differences += self.ground.compare_points(a, b, _place(leaf))
+        elif a != b:
+            shown = [None if None in end else f"{end[0]:.9f} {end[1]:.9f}" for end in (a, b)]
+            what = f"{shown[0] or 'nothing'} in A, {shown[1] or 'nothing'} in B"
+            self.differences.append(Difference("value", what, _place(leaf), *shown))
 
 
 def _held(item: PlanObject) -> Iterator[tuple[str, tuple[PlanObject, ...]]]:
     """The objects that an object holds, by member."""
     for member in members(type(item)):
-        if member.many and member.holds and issubclass(member.holds, PlanObject):
+        if member.many and _are_objects(member):
             yield member.name, getattr(item, member.name)
 
 
-def _collection(leaf: Leaf) -> str:
-    """The path of the tuple that holds the leaf's owner: ``fields.lines`` for ``fields.lines.a.lon_deg``."""
-    cls: type[PlanObject] = Plan
-    names = leaf.path.split(".")
+def _are_objects(member: Member) -> bool:
+    return bool(member.holds) and issubclass(member.holds[0], PlanObject)
+
+
+@functools.cache
+def _collection(path: str) -> str:
+    """The path of the tuple that holds a leaf's owner: ``fields.lines`` for ``fields.lines.a.lon_deg``."""
+    classes: tuple[type[PlanValue], ...] = (Plan,)
+    names = path.split(".")
     for depth, name in enumerate(names):
-        held = next(m.holds for m in members(cls) if m.name == name)
-        if held is None or not issubclass(held, PlanObject):
+        member = next(m for cls in classes for m in members(cls) if m.name == name)
+        if not _are_objects(member):
             return ".".join(names[:depth])
-        cls = held
-    raise AssertionError(f"{leaf.path} ends at an object")
+        classes = member.holds
+    raise AssertionError(f"{path} ends at an object")
+
+
+def _kind(of_one: dict[_Key, Leaf]) -> Any:
+    """What kind an object is of, where there are several of its sort (lines are)."""
+    return next((leaf.value for (path, _), leaf in of_one.items() if path.endswith("lines.kind")), None)
 
 
 def _place(leaf: Leaf) -> str:
@@ -200,6 +239,16 @@ def _is_area(value: Any) -> bool:
 
 
 def _shown(value: Any, names: dict[UUID, str]) -> str | int | float | None:
+    if _is_area(value):
+        return f"an area of {len(value)} part{'s' if len(value) > 1 else ''}"
+    if isinstance(value, LonLatLine):
+        return f"a line of {len(value)} points"
+    if isinstance(value, Place):
+        return f"{'an' if value.form == 'area' else 'a'} {value.form}"
+    if isinstance(value, tuple):
+        return ", ".join(str(_shown(one, names)) for one in value)
+    if isinstance(value, bool):
+        return "yes" if value else "no"
     if isinstance(value, UUID):
         return names.get(value, str(value))
     if isinstance(value, datetime.date):
@@ -210,6 +259,6 @@ def _shown(value: Any, names: dict[UUID, str]) -> str | int | float | None:
 
 
 def _said(value: Any, shown: str | int | float | None) -> str:
-    if value is None:
+    if value is None or value == ():
         return "nothing"
     return repr(shown) if isinstance(value, str | UUID) and not isinstance(value, enum.Enum) else str(shown)

@@ -9,7 +9,7 @@ from pyproj import Geod
 from taskkit.geometry.line import LonLatLine, Part
 from taskkit.geometry.plane import FLATTENING, SEMI_MAJOR_AXIS_M
 
-__all__ = ["LonLat", "area_m2", "azimuth_deg", "destination", "distance_m"]
+__all__ = ["LonLat", "area_m2", "azimuth_deg", "destination", "destination_and_azimuth", "distance_m"]
 
 LonLat = tuple[float, float]
 """Longitude and latitude of one point, degrees."""
@@ -60,6 +60,16 @@ def destination(start: LonLat, *, azimuth_deg: float, distance_m: float) -> LonL
     """
     lon, lat, _ = _GEOD.fwd(*start, azimuth_deg, distance_m)
     return float(lon), float(lat)
+
+
+def destination_and_azimuth(start: LonLat, *, azimuth_deg: float, distance_m: float) -> tuple[LonLat, float]:
+    """The same point, and the direction in which the line arrives there, 0 <= azimuth < 360.
+
+    >>> round(destination_and_azimuth((5.0, 52.0), azimuth_deg=90, distance_m=68.679)[1], 6)
+    90.000788
+    """
+    lon, lat, back = _GEOD.fwd(*start, azimuth_deg, distance_m)
+    return (float(lon), float(lat)), (float(back) + 180.0) % 360.0 % 360.0
 
 
 def _ring_m2(ring: LonLatLine) -> float:

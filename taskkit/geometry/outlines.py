@@ -16,7 +16,7 @@ from taskkit.geometry.line import Array, LonLatLine, Part
 from taskkit.geometry.plane import LocalPlane
 from taskkit.geometry.vertices import match_vertices
 
-__all__ = ["Move", "OutlineDifference", "RingDifference", "RingPlace", "compare_outlines", "open_ring"]
+__all__ = ["Move", "OutlineDifference", "RingDifference", "RingPlace", "compare_outlines", "on_plane", "open_ring"]
 
 _Ring = tuple[LonLatLine, Array]
 """One ring, in degrees and on the plane."""
@@ -150,7 +150,7 @@ def compare_outlines(a: Iterable[Part], b: Iterable[Part]) -> OutlineDifference:
     if not rings:
         return OutlineDifference((), tuple(names_a), tuple(names_b), None)
     plane = LocalPlane(*rings[0].points[0].tolist())
-    flat_a, flat_b = ([[_metres(plane, ring) for ring in part] for part in side] for side in sides)
+    flat_a, flat_b = ([[on_plane(plane, ring) for ring in part] for part in side] for side in sides)
     pairs = list(_paired_rings(flat_a, flat_b))
     found = [
         _ring_difference(
@@ -168,7 +168,7 @@ def compare_outlines(a: Iterable[Part], b: Iterable[Part]) -> OutlineDifference:
     return difference if difference.equal else replace(difference, hausdorff_mm=_hausdorff_mm(flat_a, flat_b))
 
 
-def _metres(plane: LocalPlane, ring: LonLatLine) -> Array:
+def on_plane(plane: LocalPlane, ring: LonLatLine) -> Array:
     """On the plane; points beyond its horizon, which only a gross mistake brings, by direction and distance."""
     metres = plane.metres(ring.points)
     origin = (plane.lon_deg, plane.lat_deg)

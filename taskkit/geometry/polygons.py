@@ -323,7 +323,7 @@ def _meetings(a: Array, b: Array, *, same: bool) -> list[_Meeting]:
         if same:
             between = along[second] - along[first + 1]
             round_the_end = along[-1] - along[second + 1] + along[first]
-            apart = (between > 2 * TOUCH_M) & (round_the_end > 2 * TOUCH_M)
+            apart = (first < second) & (between > 2 * TOUCH_M) & (round_the_end > 2 * TOUCH_M)
             first, second = first[apart], second[apart]
         for meeting in _judged(a[first], b[second], first, second):
             place = np.round(meeting.place / TOUCH_M).astype(np.int64)

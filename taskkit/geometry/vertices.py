@@ -12,7 +12,7 @@ import numpy.typing as npt
 from taskkit.geometry.line import Array
 from taskkit.geometry.nearest import NearestEdge, Unbounded
 
-__all__ = ["Matching", "match_vertices"]
+__all__ = ["Matching", "counterparts", "match_vertices"]
 
 _INDEX = npt.NDArray[np.int64]
 
@@ -112,6 +112,9 @@ def _by_neighbours(a: Array, b: Array) -> Iterator[Matching]:
     for flipped in sorted({ahead < 0.7, ahead < 0.3}):
         order = np.arange(len(b))[::-1] if flipped else np.arange(len(b))
         position = len(b) - 1 - partner if flipped else partner
+        if len(a) == len(b):
+            votes = np.bincount((position - mutual) % len(b))
+            yield Matching(np.arange(len(a)), np.roll(order, -int(np.argmax(votes))))
         chain = _longest_chain(position, len(b))
         yield _filled(a, b[order], mutual[chain], position[chain], order)
 
@@ -164,9 +167,9 @@ def _filled(a: Array, b: Array, anchors_a: _INDEX, anchors_b: _INDEX, order: _IN
         run_a = (anchors_a[n] + 1 + np.arange(gaps_a[n])) % len(a)
         run_b = (anchors_b[n] + 1 + np.arange(gaps_b[n])) % len(b)
         if len(run_a) <= len(run_b):
-            pick_a, pick_b = np.arange(len(run_a)), _counterparts(a[run_a], b[run_b])
+            pick_a, pick_b = np.arange(len(run_a)), counterparts(a[run_a], b[run_b])
         else:
-            pick_a, pick_b = _counterparts(b[run_b], a[run_a]), np.arange(len(run_b))
+            pick_a, pick_b = counterparts(b[run_b], a[run_a]), np.arange(len(run_b))
         found_a.append(run_a[pick_a])
         found_b.append(run_b[pick_b])
     all_a, all_b = np.concatenate(found_a), order[np.concatenate(found_b)]
@@ -174,7 +177,7 @@ def _filled(a: Array, b: Array, anchors_a: _INDEX, anchors_b: _INDEX, order: _IN
     return Matching(all_a[by_a], all_b[by_a])
 
 
-def _counterparts(few: Array, many: Array) -> _INDEX:
+def counterparts(few: Array, many: Array) -> _INDEX:
     """For each of few points one of many, in the same order, at the least total distance."""
     if len(few) == len(many):
         return np.arange(len(few))

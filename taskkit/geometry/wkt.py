@@ -1,4 +1,4 @@
-"""Areas as well-known text: POLYGON and MULTIPOLYGON, longitude before latitude, degrees."""
+"""Shapes as well-known text: areas, lines and points, longitude before latitude, degrees."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import TypeVar
 
 from taskkit.geometry.line import LonLatLine, Part
 
-__all__ = ["format_area", "parse_area"]
+__all__ = ["format_area", "format_line", "format_point", "parse_area", "parse_line", "parse_point"]
 
 # A ring is one token, however many points it has: the grammar sees a few tokens only.
 _TOKEN = re.compile(r"\s*(\([^()]*\)|[(),]|[^\s(),]+|\Z)")
@@ -41,6 +41,58 @@ def parse_area(text: str, *, drop_z_m: bool = False) -> tuple[Part, ...]:
     return _Reader(text, drop_z_m=drop_z_m).area()
 
 
+def parse_line(text: str, *, drop_z_m: bool = False) -> LonLatLine:
+    """The points of a LINESTRING (OGC 06-103r4, clause 7); taken as they are, also where one is repeated.
+
+    Raises:
+        ValueError: it is no such text, or has fewer than two points; the message says at which character.
+
+    >>> parse_line("LINESTRING (9.5 54, 9.6 54.1)")
+    LonLatLine([(9.5, 54), (9.6, 54.1)], n=2)
+    """
+    return _Reader(text, drop_z_m=drop_z_m).line("LINESTRING", least=2)
+
+
+def parse_point(text: str, *, drop_z_m: bool = False) -> LonLatLine:
+    """The one point of a POINT (OGC 06-103r4, clause 7).
+
+    Raises:
+        ValueError: it is no such text, or has not exactly one point; the message says at which character.
+
+    >>> parse_point("POINT (9.5 54)")
+    LonLatLine([(9.5, 54)], n=1)
+    """
+    return _Reader(text, drop_z_m=drop_z_m).line("POINT", least=1)
+
+
+def format_line(line: LonLatLine, *, decimals: int = 9) -> str:
+    """A line as well-known text; coordinates as in ``format_area``.
+
+    Raises:
+        ValueError: it has fewer than two points.
+
+    >>> format_line(LonLatLine([(9.5, 54), (9.6, 54.1)]))
+    'LINESTRING (9.5 54, 9.6 54.1)'
+    """
+    if len(line) < 2:
+        raise ValueError("a line of fewer than two points cannot be written")
+    return f"LINESTRING ({', '.join(_format_points(line, decimals))})"
+
+
+def format_point(point: LonLatLine, *, decimals: int = 9) -> str:
+    """A point as well-known text; coordinates as in ``format_area``.
+
+    Raises:
+        ValueError: it is not exactly one point.
+
+    >>> format_point(LonLatLine([(9.5, 54)]))
+    'POINT (9.5 54)'
+    """
+    if len(point) != 1:
+        raise ValueError(f"{len(point)} points cannot be written as one")
+    return f"POINT ({', '.join(_format_points(point, decimals))})"
+
+
 def format_area(parts: Iterable[Part], *, decimals: int = 9) -> str:
     """Parts as well-known text, on one line: POLYGON for one part, MULTIPOLYGON for several.
 
@@ -69,9 +121,26 @@ class _Reader:
         self._next()
 
     def area(self) -> tuple[Part, ...]:
-        kind = re.fullmatch(r"((?:MULTI)?POLYGON)(Z?M?)", self._word.upper())
+        name = self._kind("POLYGON", "MULTIPOLYGON")
+        parts = (self._part(),) if name == "POLYGON" else tuple(self._list(self._part))
+        self._end()
+        return parts
+
+    def line(self, name: str, *, least: int) -> LonLatLine:
+        self._kind(name)
+        at = self._at
+        points = self._points("points in brackets", f"the {name.lower()}")
+        if len(points) < least or (name == "POINT" and len(points) != 1):
+            needs = "one point" if name == "POINT" else f"at least {least} points"
+            raise ValueError(f"the {name.lower()} at character {at} has {len(points)} points; it needs {needs}")
+        self._next()
+        self._end()
+        return self._placed(points, f"the {name.lower()} at character {at}")
+
+    def _kind(self, *names: str) -> str:
+        kind = re.fullmatch(rf"({'|'.join(names)})(Z?M?)", self._word.upper())
         if not kind:
-            raise ValueError(f"POLYGON or MULTIPOLYGON expected, not {self._shown()}")
+            raise ValueError(f"{' or '.join(names)} expected, not {self._shown()}")
         name, dimensions = kind.groups()
         self._next()
         if not dimensions and self._word.upper() in ("Z", "M", "ZM"):
@@ -80,10 +149,11 @@ class _Reader:
         if dimensions:
             self._refuse_z_m(f"{name} {dimensions}")
             self._size = 2 + len(dimensions)
-        parts = (self._part(),) if name == "POLYGON" else tuple(self._list(self._part))
+        return str(name)
+
+    def _end(self) -> None:
         if self._word:
             raise ValueError(f"the text should end at character {self._at}, but {self._shown()} follows")
-        return parts
 
     def _part(self) -> Part:
         outer, *holes = self._list(self._ring)
@@ -99,8 +169,17 @@ class _Reader:
         return items
 
     def _ring(self) -> LonLatLine:
+        at = self._at
+        points = self._points("a ring in brackets", "the ring")
+        if len(points) < 2 or points[0] != points[-1]:
+            raise ValueError(f"the ring at character {at} is not closed: its last point must repeat its first")
+        self._next()
+        return self._placed(points[:-1], f"the ring at character {at}")
+
+    def _points(self, expected: str, what: str) -> list[tuple[float, ...]]:
+        """The points of the token at hand, which stays at hand."""
         if not self._word.startswith("(") or len(self._word) == 1:
-            raise self._expected("a ring in brackets")
+            raise self._expected(expected)
         body, at = self._word[1:-1], self._at
         if not _NUMBERS.fullmatch(body):
             good = len(body) - len(_NUMBERS.sub("", body, count=1))
@@ -109,21 +188,21 @@ class _Reader:
             points = [tuple(map(float, point.split())) for point in body.split(",")]
         except ValueError as error:
             wrong = str(error).rpartition(": ")[2]
-            raise ValueError(f"the ring at character {at}: {wrong} is no number") from None
+            raise ValueError(f"{what} at character {at}: {wrong} is no number") from None
         sizes = set(map(len, points))
         size = self._size or max(sizes)
         if sizes != {size} or not 2 <= size <= 4:
-            raise ValueError(f"the ring at character {at} has a point without {self._size or 2} numbers")
+            raise ValueError(f"{what} at character {at} has a point without {self._size or 2} numbers")
         if size > 2:
             self._refuse_z_m(f"{size} numbers for a point")
             points = [point[:2] for point in points]
-        if len(points) < 2 or points[0] != points[-1]:
-            raise ValueError(f"the ring at character {at} is not closed: its last point must repeat its first")
-        self._next()
+        return points
+
+    def _placed(self, points: list[tuple[float, ...]], what: str) -> LonLatLine:
         try:
-            return LonLatLine(points[:-1])
+            return LonLatLine(points)
         except ValueError as error:
-            raise ValueError(f"the ring at character {at}: {error}") from None
+            raise ValueError(f"{what}: {error}") from None
 
     def _next(self) -> None:
         found = next(self._tokens, None)
@@ -151,8 +230,12 @@ class _Reader:
 def _format_ring(ring: LonLatLine, decimals: int) -> str:
     if not len(ring):
         raise ValueError("a ring without points cannot be written")
-    rounded = [f"{lon:.{decimals}f} {lat:.{decimals}f}" for lon, lat in ring]
-    text = ", ".join([*rounded, rounded[0]])
+    points = _format_points(ring, decimals)
+    return f"({', '.join([*points, points[0]])})"
+
+
+def _format_points(line: LonLatLine, decimals: int) -> list[str]:
+    text = ", ".join(f"{lon:.{decimals}f} {lat:.{decimals}f}" for lon, lat in line)
     if decimals > 0:
         text = _CLOSING_ZEROS.sub("", text)
-    return f"({_MINUS_ZERO.sub('0', text)})"
+    return _MINUS_ZERO.sub("0", text).split(", ")

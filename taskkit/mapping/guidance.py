@@ -1,33 +1,34 @@
-"""Guidance lines: a group with one A-B pattern for each line of the plan."""
+"""Guidance lines: groups of patterns, each a line of the plan with what follows from it."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
-import numpy as np
+from collections.abc import Iterator, Mapping, Sequence
+from types import MappingProxyType
+from typing import Any
+from uuid import UUID
 
 from taskkit.findings import Severity, kind
-from taskkit.mapping.identity import GROUP, LINE, Ids, Uuids, group_of
+from taskkit.geometry.line import Part
+from taskkit.mapping.identity import GROUP, LINE, Ids, Uuids, group_named, group_of
+from taskkit.mapping.known import Known
 from taskkit.mapping.ledger import Noticed
+from taskkit.mapping.patterns import CURVE, STRAIGHT, as_written, read_form, write_form
+from taskkit.mapping.polygons import read_parts, write_polygon
 from taskkit.mapping.reading import Reading
-from taskkit.mapping.texts import became
+from taskkit.mapping.texts import became, fitted, unique_in
 from taskkit.mapping.units import (
     allowed,
-    degrees_rounding_mm,
     length_of_millimetres,
     millimetres,
     millimetres_rounding,
-    point_types,
-    position_points,
     positions,
     read_whole,
-    sound,
 )
-from taskkit.plan.model import Position, StraightLine
-from taskkit.plan.quantities import Length
+from taskkit.plan.choices import lines_of
+from taskkit.plan.model import Extension, Field, GuidanceLine, Plan, Propagation
 from taskkit.taskdata.document import Element
 
-__all__ = ["read_group", "read_line", "write_group"]
+__all__ = ["LineReader", "write_groups"]
 
 NO_SPACING = kind(
     "guidance-spacing-missing",
@@ -38,104 +39,174 @@ NO_SPACING = kind(
     source="ISO 11783-10, line string width (recalled)",
 )
 
-_AB = "1"
-_BOTH = "1"
 _GUIDANCE = "5"
-_A, _B = "6", "7"
-_NAME = "fields.lines.name"
-_SPACING = "fields.lines.spacing"
+_LIMIT = "8"
+"""The type of a polygon that bounds a pattern: other. It is no boundary of the field."""
+_PROPAGATION: Mapping[str, Propagation] = MappingProxyType(
+    {"1": Propagation.BOTH, "2": Propagation.LEFT, "3": Propagation.RIGHT, "4": Propagation.NONE}
+)
+_EXTENSION: Mapping[str, Extension] = MappingProxyType(
+    {"1": Extension.BOTH, "2": Extension.FROM_A, "3": Extension.FROM_B, "4": Extension.NONE}
+)
+_WORDS: Sequence[tuple[str, str, Mapping[str, Any]]] = (
+    ("propagation", "E", _PROPAGATION),
+    ("extension", "F", _EXTENSION),
+)
+_OF_FORM: Mapping[str, str] = MappingProxyType({"2": "G", "4": "DH"})
+"""The attributes that only one form of pattern has."""
+_COUNTS: Mapping[str, str] = MappingProxyType({"passes_left": "N", "passes_right": "O"})
 
 
-def write_group(line: StraightLine, ids: Ids, noticed: Noticed, *, name: str) -> Element:
-    """A GGP that holds one A-B pattern: to both sides, beyond both points, spacing in millimetres."""
-    if name != line.name:
-        noticed.approximated(_NAME, line.uuid, became(line.name, name))
-    group = Element("GGP", {"A": ids.of(GROUP, group_of(line)), "B": name})
-    pattern = Element("GPN", {"A": ids.of(LINE, line.uuid), "B": name, "C": _AB, "E": _BOTH, "F": _BOTH})
+def write_groups(plan: Plan, field: Field, ids: Ids, noticed: Noticed) -> Iterator[Element]:
+    """The GGP of a field: one for each group of its lines, and one for each line without."""
+    lines = lines_of(plan, field)
+    shared = {line.uuid for line in plan.shared_lines}
+    groups: dict[UUID, list[tuple[GuidanceLine, str]]] = {}
+    for line, name in zip(lines, fitted(lines, "GPN", "B"), strict=True):
+        groups.setdefault(group_of(field, line), []).append((line, name))
+    words = list(dict.fromkeys(line.group for line in lines if line.group is not None))
+    fits = dict(zip(words, unique_in(words, "GGP", "B"), strict=True))
+    for uuid, members in groups.items():
+        word = members[0][0].group
+        group = Element("GGP", {"A": ids.of(GROUP, uuid), "B": members[0][1] if word is None else fits[word]})
+        for line, name in members:
+            path = "shared_lines" if line.uuid in shared else "fields.lines"
+            if word is not None and fits[word] != word:
+                noticed.approximated(f"{path}.group", line.uuid, became(word, fits[word]))
+            if name != line.name:
+                noticed.approximated(f"{path}.name", line.uuid, became(line.name, name))
+            group.add(_write_pattern(line, ids, noticed, path=path, name=name))
+        yield group
+
+
+def _write_pattern(line: GuidanceLine, ids: Ids, noticed: Noticed, *, path: str, name: str) -> Element:
+    """A GPN: the form of the line, its spacing in millimetres, and where passes lie beside and beyond it."""
+    line = as_written(line, path, noticed)
+    form, points = write_form(line, path, noticed)
+    given = {"A": ids.of(LINE, line.uuid), "B": name, **form}
+    for member, code, words in _WORDS:
+        given[code] = next(text for text, word in words.items() if word is getattr(line, member))
+    for member, code in _COUNTS.items():
+        count = getattr(line, member)
+        if count is not None and allowed("GPN", code, count):
+            given[code] = str(count)
+        elif count is not None:
+            noticed.not_carried(f"{path}.{member}", line.uuid, f"{count} is beyond what the standard can hold")
+    pattern = Element("GPN", dict(sorted(given.items())))
     string = Element("LSG", {"A": _GUIDANCE})
     if allowed("LSG", "C", spacing_mm := millimetres(line.spacing)):
         string.attributes["C"] = str(spacing_mm)
         noticed.rounded("spacing", millimetres_rounding(line.spacing), "mm")
     else:
-        noticed.not_carried(_SPACING, line.uuid, f"{line.spacing} is beyond what the standard can hold")
-    places = np.array([(p.lon_deg, p.lat_deg) for p in (line.a, line.b)])
-    noticed.rounded("coordinates", degrees_rounding_mm(places), "mm")
-    string.add(position_points((_A, line.a), (_B, line.b)))
+        noticed.not_carried(f"{path}.spacing", line.uuid, f"{line.spacing} is beyond what the standard can hold")
+    string.add(points)
     pattern.add(string)
-    group.add(pattern)
-    return group
+    for part in line.limit or ():
+        pattern.add(write_polygon(part, noticed, kind=_LIMIT))
+    return pattern
 
 
-def read_group(group: Element, uuids: Uuids, reading: Reading) -> Iterator[StraightLine]:
-    """The straight lines of a GGP."""
-    reading.beyond_attributes(group, ("A", "B"))
-    patterns = list(group.elements("GPN"))
-    if len(patterns) > 1:
-        reading.beyond("GGP (several lines in one group; the plan has a group for each)", group)
-    reading.beyond_children(group, "GPN")
-    for pattern in patterns:
-        yield from _read_pattern(pattern, group.get("B"), uuids, reading)
+class LineReader:
+    """Reads the guidance lines of one set.
 
+    Args:
+        uuids: gives each line its UUID.
+        attached: UUID of a line -> what HEADLAND.XML says of it.
+        known: is told of the lines.
+        reading: is told what is broken, and what the plan has no word for.
+    """
 
-def read_line(string: Element, uuids: Uuids, reading: Reading) -> Iterator[StraightLine]:
-    """The straight line that a line string directly under a field stands for, as in version 3."""
-    count = len(positions(string))
-    if count > 2:
-        reading.beyond("LSG (guidance line with more than two points)", string)
-        return
-    reading.beyond_line(string, ("A", "B", "C", "D", "F"))
-    yield from _straight(string, string, string.get("F"), string.get("B"), uuids, reading)
+    def __init__(
+        self, uuids: Uuids, attached: Mapping[UUID, Mapping[str, Any]], known: Known, reading: Reading
+    ) -> None:
+        self._uuids = uuids
+        self._attached = attached
+        self._known = known
+        self._reading = reading
 
+    def group(self, group: Element, *, field: UUID) -> tuple[GuidanceLine, ...]:
+        """The lines of a GGP of a field."""
+        self._reading.beyond_attributes(group, ("A", "B"))
+        name = group.get("B")
+        limit: list[Part] = []
+        for child in group.elements():
+            if child.tag == "PLN":
+                limit += self._limit(child)
+            elif child.tag != "GPN":
+                self._reading.beyond_element(child)
+        patterns = list(group.elements("GPN"))
+        read = [(pattern.get("A"), self._pattern(pattern, name, tuple(limit))) for pattern in patterns]
+        lines = [line for _, line in read if line]
+        self._known.put_lines(group, [(identifier, line.uuid) for identifier, line in read if line])
+        is_of_one = len(patterns) == 1 and len(lines) == 1 and name in (None, lines[0].name)
+        # A group of one may have the name of its line; otherwise it only stands round it.
+        if is_of_one and self._uuids.linked(group.get("A")) != group_named(field, name or ""):
+            return tuple(lines)
+        word = group.get("A") or group.tag if name is None else name
+        return tuple(line.model_copy(update={"group": word}) for line in lines)
 
-def _read_pattern(pattern: Element, group_name: str | None, uuids: Uuids, reading: Reading) -> Iterator[StraightLine]:
-    if (form := (pattern.get("C") or "").strip()) != _AB:
-        reading.beyond(f"GPN (guidance pattern of type {form[:9] or 'unknown'})", pattern)
-        return
-    # The one direction and extension that a line of the plan has are told by their usual values.
-    usual = [code for code in "EF" if (pattern.get(code) or _BOTH).strip() == _BOTH]
-    reading.beyond_attributes(pattern, ("A", "B", "C", *usual))
-    strings = list(pattern.elements("LSG"))
-    for child in pattern.elements():
-        if child is not next(iter(strings), None):
-            reading.beyond_element(child)
-    if not strings:
-        reading.left_out(pattern, "it has no line string")
-        return
-    reading.beyond_line(strings[0], ("A", "C", "D"))
-    name = pattern.get("B")
-    yield from _straight(strings[0], pattern, pattern.get("A"), group_name if name is None else name, uuids, reading)
+    def string(self, string: Element) -> GuidanceLine | None:
+        """The line that a line string directly under a field stands for, as in version 3: straight, or a curve."""
+        self._reading.beyond_line(string, ("A", "B", "C", "D", "F"))
+        form = STRAIGHT if len(positions(string)) <= 2 else CURVE
+        return self._line(string, string, form, string.get("F"), string.get("B"), {})
 
+    def _pattern(self, pattern: Element, group_name: str | None, limit: tuple[Part, ...]) -> GuidanceLine | None:
+        form = (pattern.get("C") or "").strip()
+        understood = ["A", "B", "C", *_OF_FORM.get(form, "")]
+        members: dict[str, Any] = {}
+        for member, code, words in _WORDS:
+            if word := words.get((pattern.get(code) or "").strip()):
+                members[member] = word
+                understood.append(code)
+        for member, code in _COUNTS.items():
+            if (count := read_whole(pattern, code)) is not None:
+                members[member] = count
+                understood.append(code)
+        self._reading.beyond_attributes(pattern, understood)
+        string = next(pattern.elements("LSG"), None)
+        own: list[Part] = []
+        for child in pattern.elements():
+            if child.tag == "PLN":
+                own += self._limit(child)
+            elif child is not string:
+                self._reading.beyond_element(child)
+        members["limit"] = tuple(own) or limit or None
+        if string is None:
+            self._reading.left_out(pattern, "it has no line string")
+            return None
+        self._reading.beyond_line(string, ("A", "C", "D"))
+        name = pattern.get("B")
+        return self._line(pattern, string, form, pattern.get("A"), group_name if name is None else name, members)
 
-def _straight(
-    string: Element, owner: Element, identifier: str | None, name: str | None, uuids: Uuids, reading: Reading
-) -> Iterator[StraightLine]:
-    ends = _ends(string, reading)
-    if ends is None:
-        reading.left_out(owner, "a line needs two points that can be read, A and B", what=identifier)
-        return
-    name = identifier or owner.tag if name is None else name
-    yield StraightLine(
-        uuid=uuids.take(owner, identifier), name=name, a=ends[0], b=ends[1], spacing=_spacing(string, name, reading)
-    )
+    def _line(
+        self,
+        owner: Element,
+        string: Element,
+        form: str,
+        identifier: str | None,
+        name: str | None,
+        members: Mapping[str, Any],
+    ) -> GuidanceLine | None:
+        try:
+            cls, shape = read_form(owner, string, form, self._reading)
+        except LookupError:
+            self._reading.beyond(f"GPN (guidance pattern of type {form[:9] or 'unknown'})", owner)
+            return None
+        except ValueError as error:
+            self._reading.left_out(owner, str(error), what=identifier)
+            return None
+        name = identifier or owner.tag if name is None else name
+        spacing_mm = read_whole(string, "C")
+        if spacing_mm is None:
+            self._reading.found(NO_SPACING, string, name=name[:60])
+        spacing = length_of_millimetres(spacing_mm or 0)
+        uuid = self._uuids.take(owner, identifier)
+        return cls(uuid=uuid, name=name, spacing=spacing, **shape, **members, **self._attached.get(uuid, {}))
 
-
-def _ends(string: Element, reading: Reading) -> tuple[Position, Position] | None:
-    """A and B: by their point types, else the first and the last point."""
-    places, kinds = positions(string), point_types(string)
-    if len(places) < 2:
-        return None
-    at = [kinds.index(kind) if kind in kinds else place for kind, place in ((_A, 0), (_B, len(places) - 1))]
-    ends = sound(places[at])
-    if len(ends) < 2:
-        return None
-    for _ in range(len(places) - 2):
-        reading.beyond("PNT (point of a straight line besides A and B)", string)
-    a, b = (Position(lon_deg=lon, lat_deg=lat) for lon, lat in ends.tolist())
-    return a, b
-
-
-def _spacing(string: Element, name: str, reading: Reading) -> Length:
-    number = read_whole(string, "C")
-    if number is None:
-        reading.found(NO_SPACING, string, name=name[:60])
-    return length_of_millimetres(number or 0)
+    def _limit(self, polygon: Element) -> list[Part]:
+        self._reading.beyond_attributes(polygon, ("A", "C"))
+        parts = read_parts(polygon, self._reading)
+        if not parts:
+            self._reading.left_out(polygon, "it has no ring that can be read", what="The limit of a guidance pattern")
+        return parts

@@ -4,23 +4,59 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from uuid import UUID, uuid5
 
 from taskkit.findings import Severity, kind
 from taskkit.mapping.reading import Reading
+from taskkit.plan.choices import lines_of
 from taskkit.plan.identity import Identified, Identity, derived
-from taskkit.plan.model import Boundary, Plan, StraightLine
+from taskkit.plan.model import Boundary, BoundaryChoice, Feature, Field, GuidanceLine, Plan
 from taskkit.taskdata.dictionary import LINK_ROOT
 from taskkit.taskdata.document import Element
 
-__all__ = ["Ids", "Uuids", "group_of", "link_list", "linked_plan", "numbered", "part_of", "read_links", "set_uuid"]
+__all__ = [
+    "Ids",
+    "Uuids",
+    "chosen",
+    "group_named",
+    "group_of",
+    "link_list",
+    "linked_plan",
+    "numbered",
+    "part_of",
+    "product_kind",
+    "read_links",
+    "set_uuid",
+]
 
-CUSTOMER, FARM, FIELD, PART = "customer", "farm", "field", "boundary part"
+CUSTOMER, FARM, WORKER, FIELD, JOB = "customer", "farm", "worker", "field", "job"
+CROP, VARIETY, OPERATION, PRODUCT, PRODUCT_KIND = "crop", "variety", "operation", "product", "product kind"
 GROUP, LINE = "guidance group", "guidance line"
-TAGS = {CUSTOMER: "CTR", FARM: "FRM", FIELD: "PFD", PART: "PLN", GROUP: "GGP", LINE: "GPN"}
+FEATURE_POINT, FEATURE_LINE = "feature point", "feature line"
+# Areas count together with the parts of boundaries: both are polygons, and their identifiers must differ.
+PART = "boundary part"
+FEATURE_AREA = PART
+TAGS = {
+    CUSTOMER: "CTR",
+    FARM: "FRM",
+    WORKER: "WKR",
+    CROP: "CTP",
+    VARIETY: "CVT",
+    OPERATION: "CPC",
+    PRODUCT_KIND: "PGP",
+    PRODUCT: "PDT",
+    FIELD: "PFD",
+    PART: "PLN",
+    FEATURE_LINE: "LSG",
+    FEATURE_POINT: "PNT",
+    GROUP: "GGP",
+    LINE: "GPN",
+    JOB: "TSK",
+}
 """What has a number in the plan's own list of numbers, and the element whose identifiers have that number."""
-_KINDS = {tag: word for word, tag in TAGS.items()}
+KINDS = {tag: word for word, tag in TAGS.items()}
+_FORMS = {"point": FEATURE_POINT, "line": FEATURE_LINE, "area": FEATURE_AREA}
 
 LINK = kind(
     "link-unusable",
@@ -39,31 +75,77 @@ _UUID = re.compile(r"\{?([0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12})\}?")
 _ID = re.compile(r"([A-Z]{3})([1-9][0-9]{0,8})")
 
 
-def part_of(boundary: Boundary, ordinal: int) -> UUID:
-    """The UUID of a part of a boundary; the first part goes by the boundary's own, so that it comes back."""
-    return derived(boundary.uuid, PART, ordinal) if ordinal else boundary.uuid
+def chosen(field: Field, boundary: BoundaryChoice | None = None) -> Boundary | None:
+    """The outline of a field that is written: the usual one, or that of a choice for the whole set."""
+    return field.boundary(boundary.purpose, season=boundary.season) if boundary else field.boundary()
 
 
-def group_of(line: StraightLine) -> UUID:
-    """The UUID of the group that a guidance line is in."""
-    return derived(line.uuid, GROUP)
+def part_of(thing: Boundary | Feature, ordinal: int) -> UUID:
+    """The UUID of a part of an area; the first part goes by that of the whole, so that it comes back."""
+    return derived(thing.uuid, PART, ordinal) if ordinal else thing.uuid
 
 
-def numbered(plan: Plan) -> Iterator[Identified]:
-    """Every object that has an element with an identifier, in the order of the set."""
-    for customer in plan.customers:
-        yield Identified(CUSTOMER, customer.uuid, customer.name)
-    for farm in plan.farms:
-        yield Identified(FARM, farm.uuid, farm.name)
+def group_of(field: Field, line: GuidanceLine) -> UUID:
+    """The UUID of the group that a guidance line is in on a field; a line outside of any has one of its own."""
+    return derived(line.uuid, GROUP) if line.group is None else group_named(field.uuid, line.group)
+
+
+def group_named(field: UUID, name: str) -> UUID:
+    """The UUID of the group of a name on a field."""
+    return derived(field, f"{GROUP} {name}")
+
+
+def product_kind(plan: Plan, kind: str) -> UUID:
+    """The UUID of what products of one kind have in common."""
+    return derived(plan.uuid, f"{PRODUCT_KIND} {kind}")
+
+
+def numbered(plan: Plan, *, boundary: BoundaryChoice | None = None) -> Iterator[Identified]:
+    """Every object that has an element with an identifier, in the order of the set, and no object twice.
+
+    Args:
+        plan: the whole.
+        boundary: the outline of each field that is written, where it is not the usual one.
+    """
+    for sort, objects in (
+        (CUSTOMER, plan.customers),
+        (FARM, plan.farms),
+        (WORKER, plan.workers),
+        (OPERATION, plan.operations),
+    ):
+        yield from (Identified(sort, one.uuid, one.name) for one in objects)
+    for word in dict.fromkeys(product.kind for product in plan.products if product.kind is not None):
+        yield Identified(PRODUCT_KIND, product_kind(plan, word), word)
+    yield from (Identified(PRODUCT, product.uuid, product.name) for product in plan.products)
+    for crop in plan.crops:
+        yield Identified(CROP, crop.uuid, crop.name)
+        yield from (Identified(VARIETY, one.uuid, f"{crop.name}, {one.name}") for one in crop.varieties)
     for field in plan.fields:
         yield Identified(FIELD, field.uuid, field.name)
-        boundary = field.boundary()
-        for ordinal in range(len(boundary.parts) if boundary else 0):
-            assert boundary
-            yield Identified(PART, part_of(boundary, ordinal), f"{field.name}, part {ordinal + 1}")
-        for line in field.lines:
-            yield Identified(GROUP, group_of(line), f"{field.name}, {line.name}")
-            yield Identified(LINE, line.uuid, f"{field.name}, {line.name}")
+        outline = chosen(field, boundary)
+        for ordinal in range(len(outline.parts) if outline else 0):
+            assert outline
+            yield Identified(PART, part_of(outline, ordinal), f"{field.name}, part {ordinal + 1}")
+        yield from _on_the_ground(field)
+        yield from _guidance(field, lines_of(plan, field))
+    yield from (Identified(JOB, job.uuid, job.name) for job in plan.jobs)
+
+
+def _on_the_ground(field: Field) -> Iterator[Identified]:
+    for feature in field.features:
+        for ordinal in range(len(feature.place.parts) or 1):
+            uuid = part_of(feature, ordinal)
+            yield Identified(_FORMS[feature.place.form], uuid, f"{field.name}, {feature.name}")
+
+
+def _guidance(field: Field, lines: tuple[GuidanceLine, ...]) -> Iterator[Identified]:
+    groups = set()
+    for line in lines:
+        if (group := group_of(field, line)) not in groups:
+            groups.add(group)
+            name = line.name if line.group is None else line.group
+            yield Identified(GROUP, group, f"{field.name}, {name}")
+        yield Identified(LINE, line.uuid, f"{field.name}, {line.name}")
 
 
 class Ids:
@@ -77,15 +159,21 @@ class Ids:
         return f"{TAGS[kind]}{self._identity.number(kind, uuid)}"
 
 
-def link_list(plan: Plan, ids: Ids, head: dict[str, str]) -> Element:
+def link_list(plan: Plan, objects: Iterable[Identified], ids: Ids, head: dict[str, str]) -> Element:
     """The root of LINKLIST.XML: one group of UUIDs, in the namespace of the plan.
 
     The plan has no element; its UUID is the namespace of the group, as a URN (RFC 4122, section 3).
+
+    Args:
+        plan: the whole.
+        objects: what is named in it.
+        ids: gives them their identifiers.
+        head: the attributes of the root.
     """
     root = Element(LINK_ROOT, head)
     group = Element("LGP", {"A": "LGP1", "B": _UUIDS, "D": f"{_PLAN}{plan.uuid}"})
     root.add(group)
-    for one in numbered(plan):
+    for one in objects:
         group.add(Element("LNK", {"A": ids.of(one.kind, one.uuid), "B": str(one.uuid)}))
     return root
 
@@ -151,7 +239,7 @@ class Uuids:
         if not identifier:
             return None
         match = _ID.fullmatch(identifier)
-        own = self._identity.uuid(_KINDS.get(match[1], ""), int(match[2])) if match else None
+        own = self._identity.uuid(KINDS.get(match[1], ""), int(match[2])) if match else None
         return self._links.get(identifier, own)
 
     def take(self, element: Element, identifier: str | None) -> UUID:

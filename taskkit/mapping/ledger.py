@@ -2,70 +2,30 @@
 
 from __future__ import annotations
 
-import enum
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, field
-from types import MappingProxyType
 from uuid import UUID
 
+from taskkit.mapping.classes import Carried, ledger_class
+from taskkit.mapping.driver import missed
 from taskkit.plan.leaves import Leaf, leaves
-from taskkit.plan.model import Plan, RowEndPlan
+from taskkit.plan.members import objects_in
+from taskkit.plan.model import BoundaryChoice, Plan
 
-__all__ = ["Carried", "Entry", "Ledger", "Noticed", "Rounding", "ledger_class", "ledger_of", "stays_in_the_office"]
+__all__ = [
+    "Carried",
+    "Entry",
+    "Ledger",
+    "Noticed",
+    "Rounding",
+    "in_use",
+    "ledger_class",
+    "ledger_of",
+    "stays_in_the_office",
+]
 
-
-class Carried(enum.StrEnum):
-    """The class of a leaf: where reading takes it from."""
-
-    NATIVE = "native"
-    """An element or attribute of the standard carries it, within the format's resolution."""
-    APPROXIMATED = "approximated"
-    """Carried, but changed beyond the resolution."""
-    ATTACHED = "attached"
-    """Only HEADLAND.XML carries it."""
-    KEPT = "kept"
-    """Office knowledge that stays in the plan."""
-    NOT_CARRIED = "not carried"
-    """The machine needs it and does not get it."""
-
-
-_ADDRESS = "street po_box postal_code city state country"
-_STEP = "action at reference speed text"
-_TABLE: tuple[tuple[str, Carried, str], ...] = (
-    ("", Carried.NATIVE, "uuid"),
-    ("", Carried.KEPT, "format name steering_frame"),
-    ("customers.", Carried.NATIVE, f"uuid name first_name {_ADDRESS} phone mobile fax email"),
-    ("farms.", Carried.NATIVE, f"uuid name customer {_ADDRESS}"),
-    ("fields.", Carried.NATIVE, "uuid name code customer farm"),
-    ("fields.", Carried.KEPT, "declared_area"),
-    ("fields.", Carried.ATTACHED, "row_end headland.depth"),
-    # Of the boundary that is chosen; of the others everything is kept.
-    ("fields.boundaries.", Carried.NATIVE, "uuid parts"),
-    ("fields.boundaries.", Carried.KEPT, "purpose season source method date accuracy"),
-    ("fields.lines.", Carried.NATIVE, "uuid name a.lon_deg a.lat_deg b.lon_deg b.lat_deg spacing"),
-    ("row_end_plans.", Carried.ATTACHED, "uuid name turn side skip"),
-    ("row_end_plans.leaving.", Carried.ATTACHED, _STEP),
-    ("row_end_plans.entering.", Carried.ATTACHED, _STEP),
-)
-_CLASSES: Mapping[str, Carried] = MappingProxyType(
-    {prefix + member: carried for prefix, carried, row in _TABLE for member in row.split()}
-)
-_BOUNDARIES = "fields.boundaries"
 _LOSSES = frozenset([Carried.APPROXIMATED, Carried.NOT_CARRIED])
 _READ_BACK = frozenset([Carried.NATIVE, Carried.ATTACHED])
-_LINES = 10
-_NAMED = 3
-
-
-def ledger_class(path: str) -> Carried:
-    """The class that a leaf of the plan has by its kind, e.g. ``fields.lines.spacing``.
-
-    One leaf of the kind can fare worse: a name that is too long, a boundary that is not chosen.
-
-    Raises:
-        LookupError: a plan has no such leaf.
-    """
-    return _CLASSES[path]
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +79,10 @@ class Noticed:
         """A leaf was changed beyond the format's resolution."""
         self._of_leaves[path, owner] = Carried.APPROXIMATED, note
 
+    def attached(self, path: str, owner: UUID) -> None:
+        """A leaf stands in HEADLAND.XML, because the element that it has says less."""
+        self._of_leaves.setdefault((path, owner), (Carried.ATTACHED, ""))
+
     def not_carried(self, path: str, owner: UUID, note: str) -> None:
         """A leaf could not be written."""
         self._of_leaves[path, owner] = Carried.NOT_CARRIED, note
@@ -143,10 +107,12 @@ class Ledger:
     Attributes:
         entries: one for each leaf with a value.
         roundings: the largest rounding of each sort of number.
+        missed: what the driver has to know or to key in, in words.
     """
 
     entries: tuple[Entry, ...]
     roundings: tuple[Rounding, ...] = ()
+    missed: tuple[str, ...] = ()
     _not_read_back: dict[tuple[str, UUID], bool] = field(init=False, repr=False, compare=False, default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -175,77 +141,71 @@ class Ledger:
 
     def missed_by_driver(self) -> tuple[str, ...]:
         """What the driver has to know or to key in, in words, at most ten lines."""
-        lines = [*self._row_ends(), *self._of_fields(), *self._not_carried()]
-        if len(lines) > _LINES:
-            lines[_LINES - 1 :] = [f"and {len(lines) - _LINES + 1} more"]
-        return tuple(lines)
-
-    def _row_ends(self) -> Iterator[str]:
-        """One line for each row-end plan."""
-        plans: dict[UUID, list[Entry]] = {}
-        for entry in self.entries:
-            if entry.leaf.path.startswith("row_end_plans.") and entry.carried is Carried.ATTACHED:
-                plans.setdefault(entry.leaf.owner, []).append(entry)
-        for entries in plans.values():
-            held = {entry.leaf.path: entry.leaf.value for entry in entries}
-            said = [f"{word} {held[f'row_end_plans.{word}']}" for word in ("turn", "side", "skip")
-                    if f"row_end_plans.{word}" in held]  # fmt: skip
-            for sequence in ("leaving", "entering"):
-                steps = sum(entry.leaf.path == f"row_end_plans.{sequence}.action" for entry in entries)
-                said += [f"{_count(steps, 'step')} {sequence} the row"] if steps else []
-            what = f": {', '.join(said)}" if said else ""
-            yield f"{RowEndPlan.word} {entries[0].leaf.owner_name!r}{what}; {_ATTACHED}"
-
-    def _of_fields(self) -> Iterator[str]:
-        """One line for the headlands and row-end plans of all fields."""
-        titles = {e.leaf.owner: e.leaf.value for e in self.entries if e.leaf.path == "row_end_plans.name"}
-        fields: dict[UUID, list[str]] = {}
-        names: dict[UUID, str] = {}
-        for entry in self.entries:
-            if entry.leaf.path not in ("fields.headland.depth", "fields.row_end"):
-                continue
-            if entry.carried is Carried.ATTACHED:
-                value = entry.leaf.value
-                names[entry.leaf.owner] = entry.leaf.owner_name
-                said = f"row-end plan {titles[value]!r}" if value in titles else f"headland {value}"
-                fields.setdefault(entry.leaf.owner, []).append(said)
-        if fields:
-            shown = [f"{names[owner]!r} ({', '.join(said)})" for owner, said in fields.items()][:_NAMED]
-            more = f" and {_count(len(fields) - _NAMED, 'more field')}" if len(fields) > _NAMED else ""
-            yield f"headland and row end of {', '.join(shown)}{more}; {_ATTACHED}"
-
-    def _not_carried(self) -> Iterator[str]:
-        for entry in self.entries:
-            if entry.carried is Carried.NOT_CARRIED:
-                yield f"{entry.label}: {entry.note}"
+        return self.missed
 
 
-_ATTACHED = "attached as HEADLAND.XML, which a terminal may drop: key them in"
+def ledger_of(plan: Plan, noticed: Noticed, *, boundary: BoundaryChoice | None = None) -> Ledger:
+    """The ledger of a plan that was written, with what was noticed on the way.
 
-
-def ledger_of(plan: Plan, noticed: Noticed) -> Ledger:
-    """The ledger of a plan that was written, with what was noticed on the way."""
-    chosen = {boundary.uuid for one in plan.fields if (boundary := one.boundary())}
+    Args:
+        plan: the plan.
+        noticed: what was noticed.
+        boundary: which outlines were written; the usual ones where it is not said.
+    """
+    spare = _spare(plan, boundary)
     entries = []
     for leaf in leaves(plan):
-        if leaf.value is None:
+        if leaf.value is None or leaf.value == ():
             continue
         carried, note = noticed.of(leaf) or (ledger_class(leaf.path), "")
-        if leaf.path.startswith(_BOUNDARIES) and leaf.owner not in chosen:
-            carried = Carried.KEPT
+        if leaf.owner in spare:
+            carried, note = Carried.KEPT, ""
         entries.append(Entry(leaf, carried, note))
-    return Ledger(tuple(entries), noticed.roundings())
+    lost = [f"{entry.label} ({entry.note})" for entry in entries if entry.carried is Carried.NOT_CARRIED]
+    return Ledger(tuple(entries), noticed.roundings(), missed(plan, in_use(plan), lost))
+
+
+def in_use(plan: Plan) -> frozenset[UUID]:
+    """The machines, and the shifts of lines, that a job, a field or a row-end plan uses; others stay in the office."""
+    used = [job.machine for job in plan.jobs] + [one.machine for one in plan.row_end_plans]
+    used += [one.machine for field in plan.fields for one in field.row_ends]
+    used += [one.shift for job in plan.jobs for one in job.lines]
+    return frozenset(uuid for uuid in used if uuid)
+
+
+def _spare(plan: Plan, boundary: BoundaryChoice | None) -> frozenset[UUID]:
+    """The objects that stay in the office with everything in them."""
+    used = in_use(plan)
+    spare = {machine.uuid for machine in plan.machines} - used
+    for one in plan.fields:
+        chosen = one.boundary(boundary.purpose, season=boundary.season) if boundary else one.boundary()
+        spare |= {other.uuid for other in one.boundaries if other is not chosen}
+    unshared = [line for line in plan.shared_lines if not line.fields]
+    spare |= {line.uuid for line in unshared} | {shift.uuid for line in unshared for shift in line.shifts}
+    lines = [*(line for one in plan.fields for line in one.lines), *plan.shared_lines]
+    return frozenset(spare | ({shift.uuid for line in lines for shift in line.shifts} - used))
 
 
 def stays_in_the_office(*plans: Plan) -> Callable[[str, UUID], bool]:
-    """Tells of a leaf (path, owner), or of a whole object, whether a set of task data is not expected to have it."""
+    """Tells of a leaf (path, owner), or of a whole object, whether a set of task data is not expected to have it.
+
+    An object that all the plans have did go out, whatever is usual: an outline of another purpose that was asked for,
+    a machine that was in use then. Of it only what no set ever holds stays.
+    """
     ledgers = [ledger_of(plan, Noticed()) for plan in plans]
+    everywhere = frozenset.intersection(*(frozenset(one.uuid for one in objects_in(plan)) for plan in plans))
 
     def stays(path: str, owner: UUID) -> bool:
-        return _CLASSES.get(path) is Carried.KEPT or any(ledger.explains(path, owner) for ledger in ledgers)
+        if _is_kept(path):
+            return True
+        return owner not in everywhere and any(ledger.explains(path, owner) for ledger in ledgers)
 
     return stays
 
 
-def _count(number: int, word: str) -> str:
-    return f"{number} {word}" + ("" if number == 1 else "s")
+def _is_kept(path: str) -> bool:
+    """An object as a whole has no class."""
+    try:
+        return ledger_class(path) is Carried.KEPT
+    except LookupError:
+        return False

@@ -2,28 +2,56 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TypeVar
 from uuid import UUID
 
 import taskkit
 from taskkit.errors import RefusedError
 from taskkit.findings import Report, Severity, kind
 from taskkit.mapping.fields import read_field, write_fields
-from taskkit.mapping.headland_file import FORM, HEADLAND_FILE, Attached, read_headland_file, write_headland_file
+from taskkit.mapping.goods import (
+    read_crop,
+    read_operation,
+    read_products,
+    write_crops,
+    write_operations,
+    write_products,
+)
+from taskkit.mapping.guidance import LineReader
+from taskkit.mapping.headland_file import (
+    FORM,
+    HEADLAND_FILE,
+    Attached,
+    read_headland_file,
+    settled,
+    write_headland_file,
+)
 from taskkit.mapping.identity import Ids, Uuids, link_list, linked_plan, numbered, read_links, set_uuid
+from taskkit.mapping.jobs import JobReader, write_jobs
+from taskkit.mapping.known import Known
 from taskkit.mapping.ledger import Ledger, Noticed, ledger_of
-from taskkit.mapping.parties import read_customer, read_farm, write_customers, write_farms
+from taskkit.mapping.parties import (
+    read_customer,
+    read_farm,
+    read_worker,
+    write_customers,
+    write_farms,
+    write_workers,
+)
 from taskkit.mapping.reading import Reading
+from taskkit.mapping.sharing import gathered
+from taskkit.mapping.writable import writable
 from taskkit.plan.identity import Identity
 from taskkit.plan.leaves import leaves
-from taskkit.plan.model import Plan
+from taskkit.plan.model import BoundaryChoice, Plan, PlanObject
 from taskkit.taskdata.dictionary import TASK_ROOT
-from taskkit.taskdata.document import LINK_FILE, Element, TaskData
+from taskkit.taskdata.document import LINK_FILE, TASK_FILE, Element, TaskData
 from taskkit.taskdata.version import Version
 from taskkit.taskdata.writer import serialise
 
-__all__ = ["ReadBack", "Written", "is_ours", "read_plan", "write_plan"]
+__all__ = ["OUR_FILES", "ReadBack", "Written", "is_ours", "read_plan", "write_plan"]
 
 MISSING = kind(
     "headland-file-missing",
@@ -42,6 +70,8 @@ EXTERNAL = kind(
     source="ISO 11783-10, external files (recalled)",
 )
 
+OUR_FILES = frozenset([TASK_FILE, LINK_FILE, HEADLAND_FILE])
+"""The files that we write into a set."""
 _SOFTWARE = "taskkit"
 _OFFICE = "1"
 _GIVE_BACK = "2"
@@ -49,6 +79,9 @@ _LINK_LIST_TYPE = "1"
 _HEADLAND_TYPE = "128"
 """The first number of those left to makers; with no maker's number beside it, it says nothing by itself."""
 _VERSION = Version.V4_3
+_READ = ("CTR", "FRM", "WKR", "CPC", "PGP", "PDT", "CTP", "PFD", "TSK")
+"""The elements of the task file that the plan has a word for."""
+_Object = TypeVar("_Object", bound=PlanObject)
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,28 +112,39 @@ class ReadBack:
     findings: Report
 
 
-def write_plan(plan: Plan, identity: Identity) -> Written:
+def write_plan(plan: Plan, identity: Identity, *, boundary: BoundaryChoice | None = None) -> Written:
     """A plan as a set of version 4.3, with its link list and, where there is something to attach, HEADLAND.XML.
 
     The same plan and numbers give the same bytes.
+
+    Args:
+        plan: the whole.
+        identity: the numbers that its objects have so far.
+        boundary: the outline of each field to write; a field that has none such is written without. The usual one
+            (:meth:`Field.boundary`) where nothing is said.
 
     Raises:
         RefusedError: one UUID stands for two objects, or a length is beyond all measure.
     """
     _refuse_shared_uuids(plan)
-    identity = identity.assign(numbered(plan))
-    ids, noticed = Ids(identity), Noticed()
-    links = link_list(plan, ids, _head())
-    headland = write_headland_file(plan, noticed)
+    noticed = Noticed()
+    held = writable(plan, noticed)
+    objects = tuple(numbered(held, boundary=boundary))
+    identity = identity.assign(objects)
+    ids = Ids(identity)
+    links = link_list(held, objects, ids, _head())
+    headland = write_headland_file(held, noticed)
     companions = {} if headland is None else {HEADLAND_FILE: headland}
     main = Element(TASK_ROOT, _head())
     main.add(_attached(LINK_FILE, _LINK_LIST_TYPE, serialise(links)))
     if headland is not None:
         main.add(_attached(HEADLAND_FILE, _HEADLAND_TYPE, headland, version=FORM))
-    for elements in (write_customers, write_farms, write_fields):
-        for element in elements(plan, ids, noticed):
+    for write in (write_customers, write_farms, write_workers, write_operations, write_products, write_crops):
+        for element in write(held, ids, noticed):
             main.add(element)
-    return Written(TaskData(main, links, companions), ledger_of(plan, noticed), identity)
+    for element in (*write_fields(held, ids, noticed, boundary=boundary), *write_jobs(held, ids, noticed)):
+        main.add(element)
+    return Written(TaskData(main, links, companions), ledger_of(plan, noticed, boundary=boundary), identity)
 
 
 def read_plan(data: TaskData, *, identity: Identity | None = None, name: str = "Task data") -> ReadBack:
@@ -119,7 +163,7 @@ def read_plan(data: TaskData, *, identity: Identity | None = None, name: str = "
     uuid = linked_plan(data.links) or base
     uuids = Uuids(read_links(data.links, reading), identity or Identity(), base=base, taken={uuid})
     attached = _read_attached(data, uuids, reading)
-    held: dict[str, list[Element]] = {"CTR": [], "FRM": [], "PFD": []}
+    held: dict[str, list[Element]] = {tag: [] for tag in _READ}
     for element in data.main.elements():
         if element.tag in held:
             held[element.tag].append(element)
@@ -127,21 +171,41 @@ def read_plan(data: TaskData, *, identity: Identity | None = None, name: str = "
             reading.found(EXTERNAL, element, file=(element.get("A") or "")[:20])
         elif element.tag != "AFE":
             reading.beyond_element(element)
-    customers = [read_customer(element, uuids, reading) for element in held["CTR"]]
-    customer_of = _by_identifier(held["CTR"], [customer.uuid for customer in customers])
-    farms = [read_farm(element, uuids, customer_of, reading) for element in held["FRM"]]
-    farm_of = _by_identifier(held["FRM"], [farm.uuid for farm in farms])
-    fields = [read_field(element, uuids, customer_of, farm_of, attached, reading) for element in held["PFD"]]
-    _tell_of_strangers(attached, {field.uuid for field in fields}, data, reading)
+    known = Known()
+
+    def each(tag: str, read: Callable[[Element], _Object]) -> tuple[_Object, ...]:
+        found = []
+        for element in held[tag]:
+            found.append(read(element))
+            known.put(element, found[-1].uuid)
+        return tuple(found)
+
+    customers = each("CTR", lambda element: read_customer(element, uuids, reading))
+    farms = each("FRM", lambda element: read_farm(element, uuids, known, reading))
+    workers = each("WKR", lambda element: read_worker(element, uuids, reading))
+    operations = each("CPC", lambda element: read_operation(element, uuids, reading))
+    products = read_products(held["PGP"], held["PDT"], uuids, known, reading)
+    crops = each("CTP", lambda element: read_crop(element, uuids, known, reading))
+    lines = LineReader(uuids, attached.lines, known, reading)
+    fields = each("PFD", lambda element: read_field(element, uuids, known, attached, lines, reading))
+    ground = gathered(fields, attached.shared, data.main, reading)
+    tasks = JobReader(uuids, known, ground, attached, reading)
+    jobs = filter(None, [tasks.task(element) for element in held["TSK"]])
     plan = Plan(
         uuid=uuid,
         name=name,
-        customers=tuple(customers),
-        farms=tuple(farms),
-        fields=tuple(fields),
+        customers=customers,
+        farms=farms,
+        workers=workers,
+        crops=crops,
+        products=products,
+        operations=operations,
+        machines=attached.machines,
         row_end_plans=attached.row_end_plans,
+        jobs=tuple(jobs),
+        **tasks.ground(),
     )
-    return ReadBack(plan, reading.report())
+    return ReadBack(settled(plan, attached, data.main, reading), reading.report())
 
 
 def is_ours(data: TaskData, plan_uuid: UUID) -> bool:
@@ -182,17 +246,6 @@ def _read_attached(data: TaskData, uuids: Uuids, reading: Reading) -> Attached:
     if HEADLAND_FILE in entries:
         reading.found(MISSING, entries[HEADLAND_FILE], file=HEADLAND_FILE)
     return Attached()
-
-
-def _by_identifier(elements: list[Element], uuids: list[UUID]) -> Mapping[str, UUID]:
-    """Identifier -> UUID; of two elements with one identifier the first counts."""
-    pairs = zip((element.get("A") for element in elements), uuids, strict=True)
-    return {identifier: uuid for identifier, uuid in reversed(list(pairs)) if identifier}
-
-
-def _tell_of_strangers(attached: Attached, fields: set[UUID], data: TaskData, reading: Reading) -> None:
-    for uuid in sorted((attached.headlands.keys() | attached.row_ends.keys()) - fields):
-        reading.left_out(data.main, "the set holds no such field", what=f"The headland of {uuid}")
 
 
 def _refuse_shared_uuids(plan: Plan) -> None:

@@ -11,7 +11,7 @@ from taskkit.plan.model import PlanObject
 from taskkit.taskdata.dictionary import dictionary
 from taskkit.taskdata.document import Element
 
-__all__ = ["became", "cut", "fitted", "read_texts", "unique", "write_texts"]
+__all__ = ["became", "cut", "fitted", "read_texts", "unique", "unique_in", "write_texts"]
 
 _JOINERS = "\u200d\u200c"
 _SHOWN = 60
@@ -52,7 +52,12 @@ def read_texts(element: Element, codes: Mapping[str, str]) -> dict[str, Any]:
 
 def fitted(siblings: Sequence[Any], tag: str, code: str) -> list[str]:
     """The names of siblings as an attribute can hold them; those that are cut differ from all others."""
-    return unique([sibling.name for sibling in siblings], _limit(tag, code))
+    return unique_in([sibling.name for sibling in siblings], tag, code)
+
+
+def unique_in(names: Sequence[str], tag: str, code: str) -> list[str]:
+    """Names as an attribute can hold them; those that are cut differ from all others."""
+    return unique(names, _limit(tag, code))
 
 
 def unique(names: Sequence[str], limit: int | None) -> list[str]:

@@ -1,4 +1,4 @@
-"""Where metres become whole millimetres and degrees become points: the one place that swaps axes, scales and rounds."""
+"""Where metres become whole millimetres and degrees become points, and back: the one place that scales them."""
 
 from __future__ import annotations
 
@@ -22,12 +22,15 @@ __all__ = [
     "PLACE",
     "allowed",
     "degrees_rounding_mm",
+    "degrees_text",
     "length_of_millimetres",
     "millimetres",
     "millimetres_rounding",
     "point_types",
+    "position",
     "position_points",
     "positions",
+    "read_decimal",
     "read_whole",
     "ring_points",
     "sound",
@@ -80,7 +83,25 @@ def read_whole(element: Element, code: str) -> int | None:
     text = element.get(code)
     if text is None or problem_finder(dictionary().elements[element.tag].attributes[code])(text) is not None:
         return None
-    return int(text)
+    # By way of Decimal: leading zeros are allowed, and int() refuses texts of thousands of digits.
+    return int(Decimal(text.strip()))
+
+
+def degrees_text(degrees: float) -> str:
+    """Degrees with as many decimals as coordinates have.
+
+    >>> degrees_text(35.1234567891234)
+    '35.123456789'
+    """
+    return f"{degrees:.{DECIMALS}f}"
+
+
+def read_decimal(element: Element, code: str) -> float | None:
+    """The decimal number in an attribute, None where it is missing or no number that the standard allows."""
+    text = element.get(code)
+    if text is None or problem_finder(dictionary().elements[element.tag].attributes[code])(text) is not None:
+        return None
+    return float(text)
 
 
 def ring_points(ring: LonLatLine, *, kind: str) -> Points:
@@ -106,7 +127,7 @@ def degrees_rounding_mm(lonlat: Array) -> float:
 
 def positions(line: Element) -> Array:
     """All points below an element: longitude and latitude, degrees, shape (n, 2), NaN where they cannot be read."""
-    runs = [c.lonlat() if isinstance(c, Points) else _single(c) for c in _point_children(line)]
+    runs = [c.lonlat() if isinstance(c, Points) else position(c) for c in _point_children(line)]
     return np.concatenate(runs) if runs else np.empty((0, 2))
 
 
@@ -114,6 +135,13 @@ def point_types(line: Element) -> list[str]:
     """The type of each point below an element, as text."""
     runs = (c.types() if isinstance(c, Points) else [c.get("A") or ""] for c in _point_children(line))
     return [kind.strip() for run in runs for kind in run]
+
+
+def position(point: Element) -> Array:
+    """The place of one point: longitude and latitude, degrees, shape (1, 2), NaN where it cannot be read."""
+    rows = dictionary().elements[POINT].attributes
+    texts = [(point.get(code), problem_finder(rows[code])) for code in ("D", "C")]
+    return np.array([[float(text) if text and find(text) is None else math.nan for text, find in texts]])
 
 
 def sound(lonlat: Array) -> Array:
@@ -133,12 +161,6 @@ def with_more_than_a_place(line: Element) -> Iterator[Element]:
 def _point_children(line: Element) -> Iterator[Points | Element]:
     """Runs of points, and points that hold something themselves, in order."""
     return (c for c in line.children if isinstance(c, Points) or (isinstance(c, Element) and c.tag == POINT))
-
-
-def _single(point: Element) -> Array:
-    rows = dictionary().elements[POINT].attributes
-    texts = [(point.get(code), problem_finder(rows[code])) for code in ("D", "C")]
-    return np.array([[float(text) if text and find(text) is None else math.nan for text, find in texts]])
 
 
 def _exact_millimetres(length: Length) -> Decimal:

@@ -3,15 +3,32 @@
 from __future__ import annotations
 
 from pathlib import Path
+from uuid import UUID
 
 from taskkit.errors import InputError, InternalError, RefusedError
 from taskkit.plan.disk import put_in_place, read_text
 from taskkit.plan.dumping import text_of
+from taskkit.plan.elsewhere import Resolver
+from taskkit.plan.formats import format_in
 from taskkit.plan.loading import plan_from
-from taskkit.plan.model import Plan
-from taskkit.plan.yaml_text import Text, replace_value
+from taskkit.plan.model import Machine, Plan
+from taskkit.plan.rewriting import rewrite
+from taskkit.plan.yaml_text import Block, Text, read, replace_value, scalar
 
-__all__ = ["PLAN_FILE", "dump_plan", "load_plan", "plan_folder", "replace_value", "save_plan"]
+__all__ = [
+    "PLAN_FILE",
+    "dump_plan",
+    "format_of",
+    "load_plan",
+    "machines_from_csv",
+    "plan_folder",
+    "plan_text",
+    "replace_value",
+    "rewrite",
+    "save_changes",
+    "save_plan",
+    "save_text",
+]
 
 PLAN_FILE = "plan.yaml"
 
@@ -24,11 +41,39 @@ def plan_folder(path: Path | str) -> Path:
     return path.parent if path.is_file() else path
 
 
-def load_plan(path: Path | str) -> Plan:
+def load_plan(path: Path | str, *, resolve: Resolver | None = None) -> Plan:
     """The plan in a folder, or in a file; see ``loading.plan_from`` for how it is read.
+
+    A file of an older format is brought up; ``format_of`` tells which it has.
+
+    Args:
+        path: the folder or the file.
+        resolve: fetches values that stand in a GIS file beside the plan.
 
     Raises:
         InputError: there is none, or it cannot be used; with line, column and remedy.
+    """
+    return plan_from(plan_text(path), resolve=resolve)
+
+
+def format_of(path: Path | str) -> int:
+    """The format of the plan in a folder, or in a file; 1 where it does not say.
+
+    Raises:
+        InputError: there is none, or it cannot be used.
+    """
+    text = plan_text(path)
+    root = read(text)
+    if not isinstance(root, Block):
+        raise text.error(root.start if root else 0, "this is no plan", "A plan begins with keys such as `name: ...`")
+    return format_in(text, root)
+
+
+def plan_text(path: Path | str) -> Text:
+    """The text of the plan in a folder, or in a file; its ``path`` is that of the file.
+
+    Raises:
+        InputError: there is none, or it cannot be read.
     """
     path = Path(path)
     file = path / PLAN_FILE if path.is_dir() else path
@@ -36,7 +81,30 @@ def load_plan(path: Path | str) -> Plan:
     if text is None:
         where = f"a folder with {PLAN_FILE} in it, or that file"
         raise InputError(f"there is no {PLAN_FILE}", path=path, remedy=f"Name {where}")
-    return plan_from(Text(text, file))
+    return Text(text, file)
+
+
+def machines_from_csv(path: Path | str, *, plan: UUID) -> tuple[Machine, ...]:
+    """The machines in a sheet (CSV); see ``sheets.listing_from`` for its form.
+
+    Columns: those of a machine (``name``, ``code``, ``working_speed``, ``turning_speed``, ``transport_speed``), of its
+    tractor (``tractor_name``, ``tractor_turning_radius`` and so on) and of a tool (``tool_name``,
+    ``tool_working_width`` and so on), with units in the cells: ``6 m``, ``5 ft``. One row a machine; a row without a
+    name, or with that of the row above, adds a tool. References (``row_end``) only make sense in a plan, which takes
+    a sheet as ``machines: {sheet: machines.csv}``.
+
+    Args:
+        path: the sheet.
+        plan: UUID of the plan, from which that of a machine without one follows.
+
+    Raises:
+        InputError: there is none, or it cannot be understood; with line, column and remedy.
+    """
+    file = Path(path)
+    if not file.exists():
+        raise InputError("there is no such sheet", path=file, remedy="Name a file of cells parted by commas (CSV)")
+    here = Text(f"uuid: {plan}\nname: plan\nmachines: {{sheet: {scalar(file.name, flow=True)}}}\n", file)
+    return plan_from(here).machines
 
 
 def dump_plan(plan: Plan) -> str:
@@ -71,11 +139,44 @@ def save_plan(plan: Plan, folder: Path | str, *, overwrite: bool = False) -> Pat
     text = dump_plan(plan)
     file = Path(folder) / PLAN_FILE
     if not overwrite and file.exists():
-        raise RefusedError(f"{file} is there already; it is not overwritten unless you ask for it")
+        raise RefusedError(f"{file} is there already; nothing was written. Name another folder")
+    save_text(text, file)
+    return file
+
+
+def save_text(text: str, file: Path) -> None:
+    """Put the text of a plan in the place of its file, whole or not at all.
+
+    Raises:
+        InputError: the folder cannot be written to.
+    """
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
         put_in_place(file, text)
     except OSError as error:
         message = f"the plan cannot be written here ({error.strerror or error})"
         raise InputError(message, path=file, remedy="Name a folder that can be written to") from error
+
+
+def save_changes(old: Plan, new: Plan, path: Path | str, *, resolve: Resolver | None = None) -> Path:
+    """Change plan.yaml so that it gives another plan, by the bytes of what changed; see ``rewriting.rewrite``.
+
+    Args:
+        old: the plan as it was loaded.
+        new: the plan as it shall be.
+        path: the folder, or the file.
+        resolve: as for ``load_plan``.
+
+    Returns:
+        The path of the file.
+
+    Raises:
+        RefusedError: the file has changed since ``old`` was loaded, or the change needs the plan written anew.
+        InputError: the file cannot be read or written.
+    """
+    text = plan_text(path)
+    file = Path(str(text.path))
+    if text_of(plan_from(text, resolve=resolve)) != text_of(old):
+        raise RefusedError(f"{file} has changed since it was read; nothing was written, run it again")
+    save_text(rewrite(text.text, old, new, path=file, resolve=resolve), file)
     return file

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, Self
 if TYPE_CHECKING:
     from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 
-__all__ = ["Area", "Length", "Speed"]
+__all__ = ["Area", "Duration", "Length", "Speed"]
 
 # Exact by definition. NIST SP 811 (2008), appendix B, and the international yard and pound agreement of 1959:
 # 1 yd = 0.9144 m. The acre is 4840 square yards of that yard; the foot and acre of the U.S. survey are not known here.
@@ -22,6 +22,7 @@ _FOOT = _YARD / 3
 _INCH = _YARD / 36
 _MILE = _YARD * 1760
 _HOUR = 3600
+_MINUTE = 60
 
 _LONGEST = 64
 """Characters of the longest text that is looked at."""
@@ -81,6 +82,9 @@ class _Quantity:
 
     def __eq__(self, other: object) -> bool:
         return type(other) is type(self) and self._si == other._si
+
+    def __le__(self, other: Self) -> bool:
+        return self._si <= other._si if type(other) is type(self) else NotImplemented
 
     def __hash__(self) -> int:
         return hash((self.word, self._si))
@@ -219,4 +223,37 @@ class Speed(_Quantity):
     @property
     def metres_per_second(self) -> float:
         """Metres a second, the nearest float to the exact value."""
+        return self._si
+
+
+class Duration(_Quantity):
+    """A length of time, written in s, ms, min or h.
+
+    Raises:
+        ValueError: the text is no duration; the message says what is expected.
+
+    >>> Duration("1.5 min").seconds, Duration("250 ms") == Duration("0.25 s")
+    (90.0, True)
+    """
+
+    __slots__ = ()
+    word = "duration"
+    example = "2 s"
+    units = MappingProxyType(
+        {
+            "s": Fraction(1),
+            "ms": Fraction(1, 1000),
+            "min": Fraction(_MINUTE),
+            "h": Fraction(_HOUR),
+        }
+    )
+
+    @classmethod
+    def of(cls, seconds: float) -> Self:
+        """The duration of so many seconds; raises ValueError where that is not finite or 1e12 and more."""
+        return cls._from_si(seconds)
+
+    @property
+    def seconds(self) -> float:
+        """Seconds, the nearest float to the exact value."""
         return self._si

@@ -4,9 +4,58 @@ from __future__ import annotations
 
 import difflib
 import itertools
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
+from typing import Any, NamedTuple
 
-__all__ = ["Directory", "nearest"]
+from taskkit.plan.scalars import Reference
+
+__all__ = ["Around", "Directory", "directory_for", "holder_of", "nearest"]
+
+
+class Around(NamedTuple):
+    """One of the objects around a reference, the plan first.
+
+    Attributes:
+        word: what such an object is called.
+        node: the object, as a value of the model or as raw text.
+    """
+
+    word: str
+    node: Any
+
+
+def holder_of(
+    reference: Reference, around: Sequence[Around], get: Callable[[Any, str], Any], find: Callable[[Any], Any]
+) -> Any:
+    """The object that holds what a reference may mean; None where nothing around leads to it.
+
+    Args:
+        reference: what is meant.
+        around: the objects around the reference, the plan first; the last one has the reference.
+        get: gives a member of an object by its key, None where it has none.
+        find: gives the object with a UUID, None where there is none.
+    """
+    if reference.of is None:
+        return around[0].node
+    for word, node in reversed(around):
+        if word == reference.of:
+            return node
+        if (uuid := get(node, reference.of)) is not None:
+            return find(uuid)
+    return None
+
+
+def directory_for(reference: Reference, holder: Any, plan: Any, get: Callable[[Any, str], Any]) -> Directory:
+    """The objects that a reference may mean: those that the holder has, and those that are shared with it."""
+    objects = list(get(holder, reference.collection) or ())
+    if reference.shared:
+        mine = get(holder, "uuid")
+        objects += [one for one in get(plan, reference.shared) or () if mine in (get(one, "fields") or ())]
+    return Directory((str(get(o, "uuid")), get(o, "code"), _text(get(o, "name"), get(o, "date"))) for o in objects)
+
+
+def _text(*values: Any) -> str | None:
+    return next((str(value) for value in values if value is not None), None)
 
 
 class Directory:

@@ -11,10 +11,22 @@ import sys
 from collections.abc import Sequence
 from typing import Any
 
-from taskkit.plan.model import Plan
+from taskkit.plan.model import FORMAT, Plan
 from taskkit.shipped import schema_file
 
 __all__ = ["plan_schema", "run"]
+
+
+_UNSAID = "straight"
+"""The kind of a line that does not say which it is."""
+
+_FORMAT = {
+    "type": ["integer", "null"],
+    "minimum": 1,
+    "maximum": FORMAT,
+    "title": "format",
+    "description": f"Form of this file; the newest is {FORMAT}.",
+}
 
 
 def plan_schema() -> str:
@@ -27,6 +39,11 @@ def plan_schema() -> str:
     for inner in schema["$defs"].values():
         if "uuid" in inner.get("required", ()):
             inner["required"].remove("uuid")
+    for inner in schema["$defs"].values():
+        # Of the kinds of a thing only that which needs no word may leave it out.
+        kind = inner.get("properties", {}).get("kind", {})
+        if kind.get("const", _UNSAID) != _UNSAID:
+            inner.setdefault("required", []).append("kind")
     for table in (schema, *schema["$defs"].values()):
         table["description"] = table["description"].partition("\n\n")[0]
         required = table.get("required", ())
@@ -35,6 +52,7 @@ def plan_schema() -> str:
         }
         if not table["properties"]:
             del table["properties"]
+    schema["properties"] = {"format": _FORMAT} | schema["properties"]
     head = {"$schema": "https://json-schema.org/draft/2020-12/schema"}
     return json.dumps(head | schema | {"title": "A plan"}, indent=2, ensure_ascii=False) + "\n"
 
@@ -43,12 +61,16 @@ def _or_nothing(value: dict[str, Any]) -> dict[str, Any]:
     """A key whose value may be left empty."""
     value.pop("default", None)
     if "anyOf" in value:
-        return value
+        return value if _takes_nothing(value) else value | {"anyOf": [*value["anyOf"], {"type": "null"}]}
     if kind := value.get("type"):
         kinds = [kind] if isinstance(kind, str) else kind
         return value | {"type": [*kinds, *(["null"] if "null" not in kinds else [])]}
     about = {key: value.pop(key) for key in ("title", "description") if key in value}
     return {"anyOf": [value, {"type": "null"}]} | about
+
+
+def _takes_nothing(value: dict[str, Any]) -> bool:
+    return "null" in value.get("type", ()) or any(map(_takes_nothing, value.get("anyOf", ())))
 
 
 def run(arguments: Sequence[str]) -> int:

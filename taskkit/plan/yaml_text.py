@@ -13,7 +13,7 @@ import yaml
 
 from taskkit.errors import InputError, UnsafeInputError
 
-__all__ = ["Block", "Listing", "Node", "Scalar", "Text", "read", "replace_value", "scalar"]
+__all__ = ["Block", "Listing", "Node", "Scalar", "Text", "end_of", "in_style_of", "read", "replace_value", "scalar"]
 
 _DEEPEST = 30
 _MOST_NODES = 2_000_000
@@ -70,19 +70,36 @@ class Text:
         self.text = text
         self.path = path
         self._lines: list[int] | None = None
+        self._annexes: list[tuple[int, Text]] = []
+
+    def annex(self, other: Text) -> int:
+        """Count the characters of another text, such as a sheet, on from the end of this one; the first of them."""
+        last, text = self._annexes[-1] if self._annexes else (0, self)
+        self._annexes.append((last + len(text.text) + 1, other))
+        return self._annexes[-1][0]
+
+    def _of(self, at: int) -> tuple[int, Text]:
+        return next(((begin, text) for begin, text in reversed(self._annexes) if begin <= at), (0, self))
+
+    def line(self, at: int) -> str:
+        """The line of a character in words, with the file where that is another."""
+        begin, text = self._of(at)
+        said = f"line {text.place(at - begin)[0]}"
+        return said if text is self else f"{Path(text.path or '').name}, {said}"
 
     def place(self, at: int) -> tuple[int, int]:
-        """The 1-based line and column of a character."""
+        """The 1-based line and column of a character of this text."""
         if self._lines is None:
             self._lines = [0, *(found.end() for found in re.finditer("\n", self.text))]
         line = bisect.bisect_right(self._lines, at)
         return line, at - self._lines[line - 1] + 1
 
     def error(self, at: int, message: str, remedy: str | None = None, *, unsafe: bool = False) -> InputError:
-        """An error at a character."""
-        line, column = self.place(at)
+        """An error at a character, also of an annex."""
+        begin, text = self._of(at)
+        line, column = text.place(at - begin)
         kind = UnsafeInputError if unsafe else InputError
-        return kind(message, path=self.path, line=line, column=column, remedy=remedy)
+        return kind(message, path=text.path, line=line, column=column, remedy=remedy)
 
 
 def read(text: Text) -> Node | None:
@@ -110,6 +127,24 @@ def scalar(text: str, *, flow: bool = False) -> str:
     if plain and not text.endswith(" ") and text.lower() not in _RESERVED:
         return text
     return _quoted(text)
+
+
+def end_of(text: str, node: Node) -> int:
+    """Where the last thing in a node ends; what follows on its line is another's, or a comment."""
+    if isinstance(node, Scalar):
+        return len(text) - len(_tail(text, node))
+    if text[node.start : node.start + 1] in ("{", "["):
+        return node.end
+    inner = node.items if isinstance(node, Listing) else tuple(node.values.values())
+    return end_of(text, inner[-1]) if inner else node.end
+
+
+def in_style_of(node: Scalar, text: str, written: str) -> str:
+    """A text in the kind of quotes that a scalar has; ``written`` where it has none."""
+    if node.style == "'" and "\n" not in text and not _ODD.search(text):
+        doubled = text.replace("'", "''")
+        return f"'{doubled}'"
+    return _quoted(text) if node.style == '"' else written
 
 
 def replace_value(text: str, path: Sequence[str | int], new: str) -> str:

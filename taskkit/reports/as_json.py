@@ -11,10 +11,23 @@ from taskkit.taskdata.dictionary import Attribute, Element
 
 if TYPE_CHECKING:
     # What only some commands need is not imported for all: check starts without the plan's libraries.
-    from taskkit.api import Checked, Compared, Created, Exported, ReadBack
+    from taskkit.api import Checked, Compared, Created, Edited, Exported, GisWritten, ReadBack
     from taskkit.compare import Comparison
+    from taskkit.plan.origins import OutlineOrigin
+    from taskkit.readiness import Answer, Readiness
 
-__all__ = ["VERSION", "checks", "comparison", "creation", "explanation", "export", "reading"]
+__all__ = [
+    "VERSION",
+    "checks",
+    "comparison",
+    "creation",
+    "edit",
+    "explanation",
+    "export",
+    "gis",
+    "readiness",
+    "reading",
+]
 
 VERSION = 1
 
@@ -52,6 +65,14 @@ def export(exported: Exported) -> str:
                 ],
             },
             "losses_accepted": exported.accepted,
+            "left_out": [
+                {"uuid": str(u.field), "name": u.name, "reason": u.reason, "lon_deg": u.lon_deg, "lat_deg": u.lat_deg}
+                for u in exported.left_out
+            ],
+            "steering_frame": exported.plan.steering_frame,
+            "steering_crs": exported.plan.steering_crs,
+            "outlines": [_outline(one) for one in exported.origins],
+            "notes": list(exported.notes),
             "lasting_numbers": exported.lasting,
             "comparison": _comparison(exported.comparison),
             "check": _report(exported.report),
@@ -83,6 +104,88 @@ def creation(made: Created) -> str:
     )
 
 
+def gis(written: GisWritten) -> str:
+    """The result of ``gis``."""
+    return _dump(
+        {
+            "files": [str(file) for file in written.files],
+            "layers": [{"name": name, "features": count} for name, count in written.layers],
+            "frame": written.frame,
+            "crs": written.crs,
+            "notes": list(written.notes),
+        }
+    )
+
+
+def edit(edited: Edited) -> str:
+    """The result of ``edit``."""
+    outline = edited.outline
+    return _dump(
+        {
+            "path": str(edited.path),
+            "former": None if edited.former is None else str(edited.former),
+            "outline": outline
+            and {
+                "field": outline.field,
+                "boundary": {"uuid": str(outline.boundary.uuid), "title": outline.boundary.title},
+                "by_m": outline.by.metres,
+                "offset_m": outline.boundary.offset and outline.boundary.offset.metres,
+                "area_before_m2": outline.area_before_m2,
+                "area_after_m2": outline.area_after_m2,
+            },
+            "moved": [
+                {
+                    "line": end.line,
+                    "end": end.end,
+                    "by_m": end.by_m,
+                    "lon_deg": end.place[0],
+                    "lat_deg": end.place[1],
+                    "shared_with": list(end.shared_with),
+                }
+                for end in edited.moved
+            ],
+            "left": [{"line": one.line, "why": str(one.why)} for one in edited.left],
+            "renewed": [
+                {
+                    "what": one.title,
+                    "line": one.line,
+                    "other_line": one.other_line,
+                    "old": str(one.old),
+                    "new": str(one.new),
+                }
+                for one in edited.renewed
+            ],
+        }
+    )
+
+
+def readiness(asked: Readiness) -> str:
+    """The result of ``ready``."""
+    return _dump(
+        {
+            "plan": asked.plan,
+            "state": str(asked.state),
+            "answers": _answers(asked.answers),
+            "fields": [
+                {
+                    "field": {"uuid": str(field.uuid), "name": field.name, "code": field.code},
+                    "state": str(field.state),
+                    "answers": _answers(field.answers),
+                    "jobs": [
+                        {
+                            "job": None if job.uuid is None else {"uuid": str(job.uuid), "name": job.name},
+                            "state": str(job.state),
+                            "answers": _answers(job.answers),
+                        }
+                        for job in field.jobs
+                    ],
+                }
+                for field in asked.fields
+            ],
+        }
+    )
+
+
 def explanation(explained: Kind | Element | Attribute) -> str:
     """The result of ``explain``."""
     if isinstance(explained, Kind):
@@ -109,8 +212,30 @@ def explanation(explained: Kind | Element | Attribute) -> str:
     return _dump(facts)
 
 
+def _outline(one: OutlineOrigin) -> dict[str, Any]:
+    """How the outline of a field came into the plan."""
+    origin, accuracy = one.origin, one.origin.operation_accuracy
+    return {
+        "field": str(one.field), "name": one.name, "boundary": str(one.boundary), "crs": origin.crs,
+        "frame": origin.frame, "epoch": origin.epoch, "operation": origin.operation,
+        "accuracy_m": None if accuracy is None else accuracy.metres, "plain": one.plain,
+    }  # fmt: skip
+
+
 def _dump(facts: dict[str, Any]) -> str:
     return json.dumps({"version": VERSION, **facts}, indent=2, ensure_ascii=False)
+
+
+def _answers(answers: Sequence[Answer]) -> list[dict[str, Any]]:
+    return [
+        {
+            "topic": str(answer.topic),
+            "state": str(answer.state),
+            "facts": [dict(facts) for facts in answer.facts],
+            "findings": [_finding(found) for found in answer.findings],
+        }
+        for answer in answers
+    ]
 
 
 def _number(value: object) -> str | None:

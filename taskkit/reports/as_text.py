@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import textwrap
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from taskkit.findings import Confidence, Finding, Kind, Report, Severity, Skip
@@ -13,10 +13,11 @@ from taskkit.taskdata.dictionary import ANY, Attribute, Element
 
 if TYPE_CHECKING:
     # What only some commands need is not imported for all: check starts without the plan's libraries.
-    from taskkit.api import Checked, Compared, Created, Exported, ReadBack
+    from taskkit.api import Checked, Compared, Created, Edited, Exported, GisWritten, ReadBack
     from taskkit.compare import Comparison
+    from taskkit.readiness import Answer, Facts, FieldAnswers, JobAnswers, Readiness
 
-__all__ = ["checks", "comparison", "creation", "explanation", "export", "reading"]
+__all__ = ["checks", "comparison", "creation", "edit", "explanation", "export", "gis", "readiness", "reading"]
 
 WIDTH = 80
 SHOWN_OF_A_RULE = 5
@@ -43,8 +44,11 @@ def export(exported: Exported) -> str:
         f"{exported.plan.name}: {_count(len(exported.plan.fields), 'field')} written to {exported.path}",
         f"  version {exported.version.text}: {', '.join(exported.files)}",
         f"  validated: {_counted(exported.report)}",
+        *_findings(exported.report, notes=False),
         f"  read back and compared: {_equality(compared)}",
         "  carried: " + ", ".join(f"{count} {carried}" for carried, count in counts.items() if count),
+        *_wrapped(_frame(exported), "  ", "    "),
+        *_bullets(exported.notes),
     ]
     missed = ledger.missed_by_driver()
     if missed:
@@ -59,6 +63,8 @@ def export(exported: Exported) -> str:
         if not exported.accepted:
             lines += _wrapped("Accept them with --accept-losses all, or with a file of these lines:", "  ")
             lines += [f"    {loss.key}" for loss in losses[:10]]
+    if exported.left_out:
+        lines += ["", "Left out, because it cannot go out as it is:", *_bullets(map(str, exported.left_out))]
     if not exported.lasting:
         lines += ["", *_wrapped("The numbers of this set will not last: plan.ids.tsv could not be written.", "")]
     return "\n".join([*lines, "", *_wrapped(_CAUTION, "")])
@@ -90,11 +96,160 @@ def creation(made: Created) -> str:
     return "\n".join([*lines, *_bullets(made.notes)])
 
 
+def gis(written: GisWritten) -> str:
+    """The result of ``gis``."""
+    counts = ", ".join(f"{name} {count}" for name, count in written.layers)
+    lines = [f"{', '.join(map(str, written.files))}: {counts}; frame {written.frame} ({written.crs})"]
+    return "\n".join([*lines, *_bullets(written.notes)])
+
+
+def edit(edited: Edited) -> str:
+    """The result of ``edit``."""
+    lines = []
+    if done := edited.outline:
+        before, after = (f"{area / 10_000:.2f} ha" for area in (done.area_before_m2, done.area_after_m2))
+        said = f"{done.field}: {done.boundary.title} moved outward by {done.by}, {done.boundary.offset} in all"
+        lines += _wrapped(f"{said}; {before} became {after}", "", "  ")
+    for end in edited.moved:
+        shared = f"; {', '.join(end.shared_with)} has the line too" if end.shared_with else ""
+        lines += _wrapped(f"{end.line}: {end.end} moved outward by {end.by_m:.2f} m{shared}", "", "  ")
+    for stays in edited.left:
+        lines += _wrapped(f"{stays.line}: stays, {stays.why}", "", "  ")
+    for one in edited.renewed:
+        said = f"line {one.line}: {one.title} has a UUID of its own now, {one.new}; that of line {one.other_line} stays"
+        lines += _wrapped(said, "", "  ")
+    kept = f"{edited.path} was changed; as it was, it is {edited.former.name}" if edited.former else "Nothing to change"
+    return "\n".join([*lines, kept])
+
+
+def readiness(asked: Readiness, *, full: bool = False) -> str:
+    """The result of ``ready``: what is missing or needs attention, what is fine too on request."""
+    counts = Counter(str(field.state) for field in asked.fields)
+    stand = ", ".join(f"{counts[word]} {shown}" for word, shown in _STATES.items() if counts[word])
+    lines = [f"{asked.plan}: {_count(len(asked.fields), 'field')}" + (f", {stand}" if stand else "")]
+    for answer in asked.answers:
+        lines += _answer(answer, "  ", full=full)
+    for field in asked.fields:
+        lines += (
+            ["", *_field(field, full=full)] if full or field.state != "fine" else _wrapped(_in_short(field), "", "  ")
+        )
+    return "\n".join(lines)
+
+
 def explanation(explained: Kind | Element | Attribute) -> str:
     """The result of ``explain``."""
     if isinstance(explained, Kind):
         return "\n".join(_kind(explained))
     return "\n".join(_element(explained) if isinstance(explained, Element) else _attribute(explained))
+
+
+_STATES = {"fine": "fine", "needs attention": "to look at", "missing": "with something missing"}
+
+
+def _in_short(field: FieldAnswers) -> str:
+    jobs = ", ".join(job.name or "" for job in field.jobs)
+    return f"{_named(field)}, {jobs}: fine"
+
+
+def _named(field: FieldAnswers) -> str:
+    return field.name + (f" ({field.code})" if field.code else "")
+
+
+def _field(field: FieldAnswers, *, full: bool) -> Iterator[str]:
+    yield from _wrapped(f"{_named(field)}: {_STATES[str(field.state)]}", "", "  ")
+    yield from _answers(field, "  ", full=full)
+    for job in field.jobs:
+        yield from _wrapped(job.name or "without a job", "  ", "    ")
+        yield from _answers(job, "    ", full=full)
+
+
+def _answers(held: FieldAnswers | JobAnswers, indent: str, *, full: bool) -> Iterator[str]:
+    fine = [str(answer.topic) for answer in held.answers if answer.state == "fine"]
+    if fine and not full:
+        yield from _wrapped(f"fine: {', '.join(fine)}", indent, indent + "  ")
+    for answer in held.answers:
+        yield from _answer(answer, indent, full=full)
+
+
+def _answer(answer: Answer, indent: str, *, full: bool) -> Iterator[str]:
+    """One topic: how it stands, what is there, and what is to be done."""
+    if answer.state == "fine" and not full:
+        return
+    there = "; ".join(filter(None, map(_FACTS[str(answer.topic)], answer.facts)))
+    said = f"{answer.topic}: {answer.state}" + (f" ({there})" if there and full else "")
+    yield from _wrapped(said, indent, indent + "  ")
+    for found in answer.findings:
+        yield from _wrapped(found.message, f"{indent}  - ", f"{indent}    ")
+        yield from _wrapped(found.hint, f"{indent}    > ", f"{indent}      ")
+
+
+def _boundary(facts: Facts) -> str:
+    area_m2 = facts["area_m2"]
+    assert isinstance(area_m2, float)
+    accuracy = facts["accuracy_m"]
+    said = [
+        facts["boundary"],
+        f"{area_m2 / 10_000:.2f} ha",
+        f"{facts['parts']} parts" if facts["parts"] != 1 else None,
+        f"holes: {facts['holes']}" if facts["holes"] else None,
+        facts["source"],
+        facts["date"],
+        f"accurate to {accuracy:g} m" if accuracy is not None else None,
+        f"moved outward by {facts['offset_m']:g} m" if facts["offset_m"] else None,
+        f"frame {facts['frame']}",
+    ]
+    return _listed(*said)
+
+
+def _listed(*said: object) -> str:
+    return ", ".join(str(one) for one in said if one is not None)
+
+
+def _row_end(facts: Facts) -> str:
+    side = f" to the {facts['side']}" if facts["side"] else ""
+    turn = f"{facts['turn']}{side}" if facts["turn"] else None
+    skip = f"skip {facts['skip']}" if facts["skip"] is not None else None
+    return _listed(facts["row_end"], turn, skip, f"steps: {facts['leaving']} leaving, {facts['entering']} entering")
+
+
+def _machine(facts: Facts) -> str:
+    width = f"works {facts['working_width']}" if facts["working_width"] else None
+    return _listed(facts["machine"], width, f"turns in {facts['turning_radius']}" if facts["turning_radius"] else None)
+
+
+def _headland(facts: Facts) -> str:
+    others = [f"{word} of another depth: {facts[word]}" for word in ("sides", "islands") if facts[word]]
+    return _listed(facts["depth"], *others)
+
+
+_FACTS: Mapping[str, Callable[[Facts], str]] = {
+    "frame": lambda facts: _listed(facts["frame"], facts["crs"]),
+    "values": lambda _: "",
+    "names": lambda facts: _listed(facts["farm"], facts["customer"]),
+    "boundary": _boundary,
+    "lines": lambda facts: f"{facts['line']}: {facts['kind']}, spacing {facts['spacing']}",
+    "headland": _headland,
+    "row end": _row_end,
+    "machine": _machine,
+    "speeds": lambda facts: _listed(
+        f"{facts['working']} on the pass" if facts["working"] else None,
+        f"{facts['turning']} in the turn" if facts["turning"] else None,
+    ),
+}
+"""For each topic of ``ready`` what is there, in words."""
+
+
+def _frame(exported: Exported) -> str:
+    """The steering frame, and how many outlines were brought into it from elsewhere, and how exactly."""
+    brought: Counter[str] = Counter()
+    for one in exported.origins:
+        if not one.plain:
+            exactly = (
+                f"to {one.origin.operation_accuracy}" if one.origin.operation_accuracy else "nobody knows how exactly"
+            )
+            brought[f"from {one.origin.frame or one.origin.crs or 'another frame'}, {exactly}"] += 1
+    said = "; ".join(f"{_count(count, 'outline')} {how}" for how, count in brought.items())
+    return f"steering frame: {exported.plan.steering_frame}" + (f"; brought there: {said}" if said else "")
 
 
 def _check(one: Checked, *, notes: bool) -> Iterator[str]:

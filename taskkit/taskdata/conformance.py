@@ -28,7 +28,7 @@ _REFUSED = "A terminal may refuse the file, or leave out what it cannot read."
 UNKNOWN_ELEMENT = kind(
     "element-unknown",
     Severity.ERROR,
-    "The standard has no element {element} (in {parent}).",
+    "This version of the standard has no element {element} (in {parent}).",
     hint="Remove it, or name it as a proprietary element: P, the manufacturer's code, an underscore, a name.",
     why=_REFUSED,
     source=_STANDARD,

@@ -39,7 +39,8 @@ NOT_WELL_FORMED = kind(
     "xml-not-well-formed",
     Severity.ERROR,
     "The file is not well-formed XML: {problem}.",
-    hint="Write the file again with the program that made it; was the copy to the stick complete?",
+    hint="Look at that place: a bare & is written &amp;, a bare < is &lt;, and letters must be in the encoding that "
+    "the file names. If the file ends there, copy it again, or write it again with the program that made it.",
     why="A terminal stops reading here: nothing of the file arrives.",
     source="XML 1.0",
 )

@@ -91,10 +91,11 @@ def read_set(store: Store, *, fast: bool = True, oracle: bool = True) -> SetRead
             continue
         data = raw if file == TASK_FILE else store.read(named[file])
         roots[file] = _read_file(named[file], data, root, version, findings, references, fast=fast, oracle=oracle)
-    references.settle(findings)
     main = roots[TASK_FILE]
     if main is None:
+        # What the link list refers to may stand in the part that could not be read.
         return SetReading(store, None, version, findings, references)
+    references.settle(findings)
     taken = {named[file] for file, root in roots.items() if root is not None}
     _judge_version(main, version, findings)
     companions = Companions(store, tuple(name for name in store.names if name not in taken))

@@ -153,3 +153,11 @@ def test_a_file_that_cannot_be_read_is_not_measured(tmp_path):
     report = reading.findings.report()
     assert [skip.rule for skip in report.skipped] == ["file-length-differs"]
     assert "not a plain file" in report.skipped[0].reason
+
+
+def test_a_file_that_many_elements_name_is_measured_once(monkeypatch):
+    store = with_task(*[GRID.format(length='H="2"')] * 50, beside={"GRD00001.BIN": b"\1"}).store()
+    read, asked = MemoryStore.read, []
+    monkeypatch.setattr(MemoryStore, "read", lambda self, name: asked.append(name) or read(self, name))
+    assert ("file-length-differs", Severity.WARNING) in found_in(store)
+    assert asked.count("GRD00001.BIN") == 1

@@ -3,26 +3,33 @@
 import dataclasses
 import importlib.util
 import json
+import math
 from pathlib import Path
 from uuid import UUID
 
 import pytest
 from geographiclib.geodesic import Geodesic
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from taskkit.compare import Comparison, compare_plans
 from taskkit.geometry.geodesy import destination
 from taskkit.geometry.line import LonLatLine, Part
-from taskkit.plan.leaves import changed, leaves
-from taskkit.plan.model import Action, Plan, Position, Purpose, Step, TurnSide
+from taskkit.plan.leaves import changed, leaf_paths, leaves
+from taskkit.plan.model import Action, DepthWord, Passes, Place, Plan, Position, Purpose, Step, StraightLine, TurnSide
 from taskkit.plan.quantities import Area, Length, Speed
 
-_spec = importlib.util.spec_from_file_location("plans", Path(__file__).parents[1] / "plan" / "plans.py")
-assert _spec
-assert _spec.loader
-plans = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(plans)
+
+def _from_plan_room(name: str):
+    spec = importlib.util.spec_from_file_location(name, Path(__file__).parents[1] / "plan" / f"{name}.py")
+    assert spec
+    assert spec.loader
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+plans, others = _from_plan_room("plans"), _from_plan_room("others")
 
 PLAN: Plan = plans.small_plan()
 FIELD, LINE, BOUNDARY = PLAN.fields[0], PLAN.fields[0].lines[0], PLAN.fields[0].boundaries[0]
@@ -99,7 +106,7 @@ def test_the_length_and_direction_of_a_move_are_those_of_the_geodesic():
 
 def changed_line(**members) -> Plan:
     line = with_members(LINE, **members)
-    return with_members(PLAN, fields=(with_members(FIELD, lines=(line,)), *PLAN.fields[1:]))
+    return with_members(PLAN, fields=(with_members(FIELD, lines=(line, *FIELD.lines[1:])), *PLAN.fields[1:]))
 
 
 def test_exchanged_ends_of_a_line_are_two_moves():
@@ -170,7 +177,7 @@ def test_an_outline_too_tangled_to_tell_leaves_the_distance_out(monkeypatch):
     unable = lambda a, b: dataclasses.replace(real(a, b), hausdorff_mm=None)  # noqa: E731
     monkeypatch.setattr("taskkit.compare.places.compare_outlines", unable)
 
-    assert compare_plans(PLAN, PLAN).hausdorff_mm is None
+    assert compare_plans(PLAN, with_parts(Part(SQUARE.outer))).hausdorff_mm is None
 
 
 def test_an_object_of_the_same_uuid_and_another_name_was_renamed():
@@ -203,7 +210,7 @@ def test_a_boundary_is_known_by_purpose_and_season():
 
 
 def test_what_one_plan_lacks_is_told_once_for_each_object():
-    plan = with_members(PLAN, fields=(with_members(FIELD, lines=()),), row_end_plans=PLAN.row_end_plans)
+    plan = with_members(PLAN, fields=(with_members(FIELD, lines=FIELD.lines[1:]),))
 
     assert told(plan) == [
         ("missing", "field Long Acre, line Along the lane", "A has it, B lacks it", "line Along the lane", None),
@@ -315,21 +322,126 @@ def test_an_object_is_told_where_only_something_in_it_is_not_explained():
 
 
 def test_every_leaf_counts():
-    values = {
-        "format": 2, "skip": 9, "date": None, "purpose": Purpose.PHYSICAL, "turn": None, "side": None, "lon_deg": 9.6,
-        "lat_deg": 54.2, "depth": Length("1 m"), "spacing": Length("1 m"), "at": Length("9 m"), "customer": None,
-        "accuracy": None, "farm": None, "declared_area": None, "row_end": None, "uuid": UUID(int=12345),
-        "action": Action.SECTIONS_ON, "reference": "hitch", "parts": (Part(SQUARE.outer),), "speed": Speed("1 mph"),
-    }  # fmt: skip
+    tried = set()
     for leaf in leaves(PLAN):
-        name = leaf.path.rpartition(".")[2]
-        if leaf.value is None or (name == "action" and str(leaf.value) in ("speed", "note")):
+        if leaf.value in (None, ()) or (leaf.path.endswith("ing.action") and leaf.value in others.WITH_ARGUMENT):
             continue
-        if name == "parts" and len(leaf.value[0].holes) == 0:
+        is_reference = isinstance(leaf.value, UUID) and not leaf.path.endswith("uuid")
+        try:
+            value = UUID(int=10**15) if is_reference else others.another(PLAN, leaf)
+        except LookupError:
+            assert leaf.path.endswith("lines.kind")
             continue
-        plan = changed(PLAN, leaf, values.get(name, "other"))
 
-        assert len(compare_plans(PLAN, plan).differences) == 1, leaf.label
+        assert len(compare_plans(PLAN, changed(PLAN, leaf, value)).differences) == 1, leaf.label
+        tried.add(leaf.path)
+    # What the small plan has no value for.
+    assert len(set(leaf_paths()) - tried) < 10
+
+
+@pytest.mark.parametrize("heading_deg", [359.9999999, 0.0000001, 360.0])
+def test_headings_are_compared_round_the_circle(heading_deg):
+    north = with_leaf("fields.lines.sector.start_heading_deg", heading_deg)
+
+    assert compare_plans(PLAN, north).equal
+    assert kinds(with_leaf("fields.lines.sector.start_heading_deg", 359.9)) == ["value"]
+
+
+def line_of_kind(kind):
+    return next(line for line in FIELD.lines if line.kind == kind)
+
+
+def test_a_heading_may_differ_by_what_moves_a_kilometre_by_the_tolerance():
+    heading = line_of_kind("A + heading").heading_deg
+    degrees_per_mm = math.degrees(1e-6)
+    plan = with_leaf("fields.lines.heading_deg", heading + 0.9 * degrees_per_mm)
+
+    assert compare_plans(PLAN, plan).equal
+    assert not compare_plans(PLAN, plan, tolerance_mm=0.8).equal
+
+
+def with_path(*points):
+    return with_leaf("fields.lines.path", LonLatLine(points), of=line_of_kind("curve").uuid)
+
+
+PATH = [(9.5, 54.0), (9.501, 54.0002), (9.502, 54.0)]
+
+
+def test_a_moved_point_of_a_curve_is_told_with_its_number():
+    found = told(with_path(PATH[0], (9.501, 54.0003), PATH[2]))
+
+    # One ten-thousandth of a degree of latitude at 54 degrees: 11.13 m (geographiclib agrees).
+    length_mm = Geodesic.WGS84.Inverse(54.0002, 9.501, 54.0003, 9.501)["s12"] * 1000
+    assert found[0][:3] == (
+        "moved",
+        "field Long Acre, line Brook: path",
+        f"point 2 of the line moved {length_mm:.1f} mm to the north (0 degrees), no other point of it farther",
+    )
+    assert len(found) == 1
+
+
+def test_points_of_a_curve_that_came_and_went_are_counted():
+    assert [(d[0], d[2]) for d in told(with_path(PATH[0], PATH[2]))] == [("points", "only A has 1 point of the line")]
+    more = with_path(*PATH, (9.503, 54.0))
+    assert [(d[0], d[2]) for d in told(more)] == [("points", "only B has 1 point of the line")]
+    # The new point lies 65.6 m beyond the end (0.001 degrees of longitude at latitude 54, geographiclib).
+    beyond_mm = Geodesic.WGS84.Inverse(54, 9.502, 54, 9.503)["s12"] * 1000
+    assert compare_plans(PLAN, more).hausdorff_mm == pytest.approx(beyond_mm, abs=0.01)
+
+
+def test_a_curve_that_runs_the_other_way_is_one_difference():
+    assert [(d[0], d[2]) for d in told(with_path(*PATH[::-1]))] == [("value", "B runs the other way")]
+
+
+def test_another_kind_of_line_is_one_difference_in_words():
+    line = line_of_kind("pivot")
+    common = {name: getattr(line, name) for name in type(line).model_fields if name in StraightLine.model_fields}
+    straight = StraightLine(**{**common, "kind": "straight", "a": line.centre, "b": LINE.b})
+    lines = tuple(straight if one is line else one for one in FIELD.lines)
+    plan = with_members(PLAN, fields=(with_members(FIELD, lines=lines), *PLAN.fields[1:]))
+
+    assert told(plan) == [
+        ("value", "field Long Acre, line Round: kind", "pivot in A, straight in B", "pivot", "straight")
+    ]
+    assert [d.what for d in compare_plans(plan, PLAN).differences] == ["straight in A, pivot in B"]
+
+
+def test_features_are_compared_where_they_lie():
+    gate, pond = FIELD.features
+    moved = with_leaf("fields.features.place", Place(LonLatLine([(9.502, 54.0001)])), of=gate.uuid)
+    assert [(d[0], d[1]) for d in told(moved)] == [("moved", "field Long Acre, feature Gate: place")]
+
+    other = with_leaf("fields.features.place", Place((Part(SQUARE.outer),)), of=pond.uuid)
+    assert [(d[0], d[2]) for d in told(other)] == [("missing", "A has the hole 1, B lacks it")]
+
+    point = with_leaf("fields.features.place", gate.place, of=pond.uuid)
+    assert [d[2] for d in told(point)] == ["an area in A, a point in B"]
+
+
+def test_a_corner_that_became_a_feature_is_told_as_place_and_as_point():
+    side = FIELD.sides[0]
+    gate = side.model_copy(update={"start": side.end})
+    plan = with_members(PLAN, fields=(with_members(FIELD, sides=(gate,)), *PLAN.fields[1:]))
+
+    assert [(d[1], d[2]) for d in told(plan)] == [
+        ("field Long Acre, side Lane, from", "9.500000000 54.000000000 in A, nothing in B"),
+        ("field Long Acre, side Lane, from: point", "nothing in A, 'Gate' in B"),
+    ]
+
+
+def test_depths_of_other_sorts_differ():
+    for depth in (Passes(3), DepthWord.AUTO, Length("12.0011 m")):
+        ((kind, _, what, _, _),) = told(with_leaf("fields.headland.depth", depth))
+        assert (kind, what) == ("value", f"12 m in A, {depth} in B")
+    assert compare_plans(PLAN, with_leaf("fields.headland.depth", Length("12.0009 m"))).equal
+
+
+def test_areas_and_shared_fields_are_shown_in_words():
+    limit = with_leaf("fields.lines.limit", None, of=LINE.uuid)
+    fields = with_leaf("shared_lines.fields", (FIELD.uuid,), of=PLAN.shared_lines[0].uuid)
+
+    assert told(limit)[0][2] == "an area of 1 part in A, nothing in B"
+    assert told(fields)[0][2] == "Long Acre, Pond Close in A, Long Acre in B"
 
 
 def test_the_result_can_be_written_as_json():
@@ -354,6 +466,7 @@ def plain(comparison: Comparison):
 
 
 @given(plans.plans())
+@settings(max_examples=40)
 def test_any_plan_equals_itself(plan):
     found = compare_plans(plan, plan)
 
@@ -362,6 +475,7 @@ def test_any_plan_equals_itself(plan):
 
 
 @given(plans.plans(), plans.plans())
+@settings(max_examples=40)
 def test_what_a_has_beyond_b_is_what_b_lacks_of_a(a, b):
     there, back = compare_plans(a, b), compare_plans(b, a)
 
@@ -379,3 +493,12 @@ def test_a_moved_corner_is_told_alike_from_both_sides(number, azimuth, metres, t
     assert back.largest_move_mm == pytest.approx(there.largest_move_mm, abs=1e-3)
     assert abs(back.largest_move.azimuth_deg - there.largest_move.azimuth_deg) == pytest.approx(180, abs=0.01)
     assert back.hausdorff_mm == pytest.approx(there.hausdorff_mm, abs=0.02)
+
+
+def test_the_heading_of_a_sector_may_differ_by_what_moves_its_end_by_the_tolerance():
+    pivot = line_of_kind("pivot")
+    degrees_per_mm = math.degrees(1e-3 / pivot.radius.metres)
+    start = pivot.sector.start_heading_deg
+
+    assert compare_plans(PLAN, with_leaf("fields.lines.sector.start_heading_deg", start + 0.9 * degrees_per_mm)).equal
+    assert kinds(with_leaf("fields.lines.sector.start_heading_deg", start + 1.1 * degrees_per_mm)) == ["value"]

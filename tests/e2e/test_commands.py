@@ -135,6 +135,20 @@ def test_somebody_elses_set_is_not_overwritten(tmp_path: Path) -> None:
     assert (theirs / "TASKDATA.XML").read_text("utf-8") == "<ISO11783_TaskData/>"
 
 
+def test_what_a_machine_left_in_our_set_is_never_pushed_out(tmp_path: Path) -> None:
+    assert run("export", SAMPLE, "--out", tmp_path).returncode == 0
+    log = tmp_path / "TASKDATA" / "TLG00001.BIN"
+    log.write_bytes(b"a season of work")
+
+    done = run("export", SAMPLE, "--out", tmp_path)
+
+    assert done.returncode == 2
+    assert "holds files that we did not write: TLG00001.BIN" in done.stderr
+    (tmp_path / "TASKDATA").rename(tmp_path / "TASKDATA.old")
+    assert run("export", SAMPLE, "--out", tmp_path).returncode == 2
+    assert (tmp_path / "TASKDATA.old" / "TLG00001.BIN").read_bytes() == b"a season of work"
+
+
 def test_a_bad_set_ends_with_one_and_its_place(stick: Path, tmp_path: Path) -> None:
     bad = tmp_path / "TASKDATA"
     bad.mkdir()
@@ -160,6 +174,7 @@ def test_a_bad_set_ends_with_one_and_its_place(stick: Path, tmp_path: Path) -> N
         (["export", "nowhere", "--out", "x"], "no plan.yaml"),
         (["explain", "nonsense"], "nothing is known"),
         (["compare", SAMPLE, SAMPLE, "--tolerance", "wide"], "is no length"),
+        (["compare", SAMPLE, SAMPLE, "--tolerance", "-1 mm"], "is below nothing"),
         (["export", SAMPLE, "--out", "x", "--version", "9.9"], "cannot be written"),
         (["read", ROOT / "samples", "--out", "x"], "cannot be read"),
     ],
@@ -189,7 +204,7 @@ def test_a_new_plan_can_be_exported_at_once(tmp_path: Path) -> None:
     assert run("new", tmp_path / "farm").returncode == 2
 
 
-@pytest.mark.parametrize("command", ["new", "export", "check", "read", "compare", "explain"])
+@pytest.mark.parametrize("command", ["new", "edit", "ready", "export", "check", "read", "compare", "explain"])
 def test_every_command_has_help_with_an_example(command: str) -> None:
     done = run(command, "--help")
 

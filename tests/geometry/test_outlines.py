@@ -99,14 +99,6 @@ def test_a_whole_outline_moved_alike_keeps_its_points_however_dense():
     assert (difference.added, difference.removed) == (0, 0)
 
 
-def test_an_outline_surveyed_again_keeps_all_its_points():
-    dense = wavy(2000)
-    again = dense + np.random.default_rng(11).normal(size=dense.shape)
-    difference = compared(dense, np.roll(again, 99, axis=0))
-    assert (difference.added, difference.removed) == (0, 0)
-    assert difference.largest_move_mm == pytest.approx(np.hypot(*(again - dense).T).max() * 1000, abs=1)
-
-
 def test_a_whole_outline_moved_alike_with_a_point_gone_is_still_seen():
     dense = wavy(2000)
     difference = compared(dense, np.delete(dense + np.array((3, 4)), 700, axis=0))

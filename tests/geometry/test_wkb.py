@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from taskkit.geometry.line import LonLatLine, Part
-from taskkit.geometry.wkb import read_areas
+from taskkit.geometry.wkb import area_wkb, line_wkb, point_wkb, read_areas, read_shapes
 from taskkit.geometry.wkt import parse_area
 
 TEXTS = [
@@ -75,3 +75,55 @@ def test_coordinates_come_through_exactly(outers):
     areas = read_areas([shapely.to_wkb(shape)])
     assert np.array_equal(areas.xy, shapely.get_coordinates(shape))
     assert [len(part.outer) for part in areas.parts()[0]] == [len(outer) for outer in outers]
+
+
+def test_shapes_of_all_sorts_come_in_order():
+    texts = [
+        "POINT (1 2)",
+        TEXTS[1],
+        "LINESTRING (3 4, 5 6)",
+        "MULTIPOINT (7 8, 9 9)",
+        "MULTILINESTRING ((1 1, 2 2), (3 3, 4 4, 5 5))",
+    ]
+    read = read_shapes([wkb(text) for text in texts])
+    assert len(read) == 5
+    assert read.shapes() == (
+        ((1.0, 2.0),),
+        parse_area(TEXTS[1]),
+        (LonLatLine([(3, 4), (5, 6)]),),
+        ((7.0, 8.0), (9.0, 9.0)),
+        (LonLatLine([(1, 1), (2, 2)]), LonLatLine([(3, 3), (4, 4), (5, 5)])),
+    )
+    assert read.shapes(read.xy + 1)[0] == ((2.0, 3.0),)
+    assert read_shapes([]).shapes() == ()
+
+
+@pytest.mark.parametrize(
+    ("bad", "words"),
+    [
+        (b"", "feature 2 cannot be read"),
+        (wkb("LINESTRING EMPTY"), "feature 2 is empty"),
+        (wkb("MULTIPOLYGON (((0 0, 1 0, 1 1, 0 0)), EMPTY)"), "feature 2 is empty, or a piece of it is"),
+        (wkb("GEOMETRYCOLLECTION (POINT (1 2))"), "feature 2 is no area, line or point"),
+    ],
+)
+def test_what_is_no_shape_is_refused_by_number(bad, words):
+    with pytest.raises(ValueError, match=words):
+        read_shapes([wkb("POINT (1 2)"), bad])
+
+
+lonlat = st.tuples(st.floats(-180, 180), st.floats(-90, 90))
+rings = st.lists(lonlat, min_size=3, max_size=6).map(LonLatLine)
+
+
+@given(st.lists(st.builds(Part, rings, st.lists(rings, max_size=2)), min_size=1, max_size=3))
+def test_parts_come_back_from_their_binary(parts):
+    (back,) = read_areas([area_wkb(parts)]).parts()
+    assert back == tuple(parts)
+    assert read_shapes([area_wkb(parts)]).shapes() == (back,)
+
+
+@given(st.lists(lonlat, min_size=2, max_size=6), lonlat)
+def test_lines_and_points_come_back_from_their_binary(points, point):
+    line = LonLatLine(points)
+    assert read_shapes([line_wkb(line), point_wkb(point)]).shapes() == ((line,), (point,))

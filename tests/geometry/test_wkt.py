@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from taskkit.geometry.line import LonLatLine, Part
-from taskkit.geometry.wkt import format_area, parse_area
+from taskkit.geometry.wkt import format_area, format_line, format_point, parse_area, parse_line, parse_point
 
 points = st.tuples(st.floats(-180, 180), st.floats(-90, 90))
 rings = st.lists(points, min_size=1, max_size=6).map(LonLatLine)
@@ -129,3 +129,56 @@ def test_a_hundred_thousand_points_are_one_bite():
     ring = LonLatLine(np.column_stack((9.5 + 0.01 * np.cos(turn), 54 + 0.01 * np.sin(turn))))
     (part,) = parse_area(format_area([Part(ring)]))
     assert np.abs(part.outer.points - ring.points).max() < 0.51e-9
+
+
+@given(st.lists(points, min_size=2, max_size=8))
+def test_a_line_means_the_same_to_the_reference_library(run):
+    # GEOS's reader and writer of well-known text (OGC 06-103r4).
+    shape = shapely.LineString(run)
+    line = parse_line(shapely.to_wkt(shape, rounding_precision=15))
+    assert np.abs(line.points - np.array(run)).max() < 1e-13
+    again = shapely.from_wkt(format_line(line, decimals=15))
+    assert np.abs(shapely.get_coordinates(again) - line.points).max() < 1e-13
+    assert format_line(parse_line(format_line(line))) == format_line(line)
+
+
+@given(points)
+def test_a_point_means_the_same_to_the_reference_library(point):
+    (found,) = parse_point(shapely.to_wkt(shapely.Point(point), rounding_precision=15))
+    assert np.abs(np.array(found) - np.array(point)).max() < 1e-13
+    again = shapely.from_wkt(format_point(LonLatLine([point]), decimals=15))
+    assert np.abs(shapely.get_coordinates(again)[0] - np.array(point)).max() < 1e-13
+
+
+@pytest.mark.parametrize(
+    ("parse", "text", "said"),
+    [
+        (parse_line, "LINESTRING (1 2)", "the linestring at character 12 has 1 points; it needs at least 2 points"),
+        (parse_line, "LINESTRING EMPTY", "an empty area or ring is not taken"),
+        (parse_line, "LINESTRING (1 2, 3 x)", "'x' at character 20 cannot stand in a coordinate"),
+        (parse_line, "LINESTRING (1 2, 3 e)", "'e' is no number"),
+        (parse_line, "LINESTRING (1 2, 3 4, 5)", "has a point without 2 numbers"),
+        (parse_line, "LINESTRING (1 2, 3 94)", "the linestring at character 12: latitude 94 is beyond 90 degrees"),
+        (parse_line, "LINESTRING Z (1 2 3, 3 4 5)", "heights and measures are not taken"),
+        (parse_line, "LINESTRING (1 2, 3 4) x", "the text should end at character 23"),
+        (parse_line, "POINT (1 2)", "LINESTRING expected, not 'POINT'"),
+        (parse_point, "POINT (1 2, 3 4)", "the point at character 7 has 2 points; it needs one point"),
+        (parse_point, "POINT 1 2", "points in brackets expected at character 7"),
+    ],
+)
+def test_a_line_or_a_point_that_cannot_be_taken_is_told_with_its_place(parse, text, said):
+    with pytest.raises(ValueError, match=said):
+        parse(text)
+
+
+def test_heights_are_let_go_where_that_is_asked_for():
+    assert parse_line("LINESTRING Z (1 2 3, 3 4 5)", drop_z_m=True) == LonLatLine([(1, 2), (3, 4)])
+    assert parse_point("POINT (1 2 3)", drop_z_m=True) == LonLatLine([(1, 2)])
+
+
+def test_only_whole_lines_and_single_points_are_written():
+    with pytest.raises(ValueError, match="fewer than two points"):
+        format_line(LonLatLine([(1, 2)]))
+    with pytest.raises(ValueError, match="2 points cannot be written as one"):
+        format_point(LonLatLine([(1, 2), (3, 4)]))
+    assert format_line(LonLatLine([(-1e-10, 2.50), (3, 4)])) == "LINESTRING (0 2.5, 3 4)"

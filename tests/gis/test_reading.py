@@ -1,3 +1,8 @@
+"""GIS files in: what is read, what is refused, and that nothing else is opened, called or left behind."""
+
+from __future__ import annotations
+
+import contextlib
 import json
 import os
 import shutil
@@ -11,564 +16,445 @@ import zipfile
 from pathlib import Path
 
 import numpy as np
-import pyogrio
 import pytest
-import shapely
-from geographiclib.geodesic import Geodesic
+from pyproj import CRS
 
-from taskkit.errors import InputError, InternalError, UnsafeInputError
-from taskkit.geometry.datum import to_steering_frame
-from taskkit.geometry.geodesy import area_m2
+from taskkit import api
+from taskkit.errors import InputError, TaskkitError, UnsafeInputError
+from taskkit.geometry.line import LonLatLine
 from taskkit.geometry.wkb import read_areas as areas_from_wkb
-from taskkit.gis import reading
-from taskkit.gis.reading import read_areas
+from taskkit.geometry.wkb import read_shapes as shapes_from_wkb
+from taskkit.gis.formats import ALL_DRIVERS
+from taskkit.gis.process import environment
+from taskkit.gis.reading import read_areas, read_shapes
 
-ROOT = Path(__file__).resolve().parents[2]
-SQUARE = shapely.box(500000, 5983000, 500100, 5983100)
-HOLED = SQUARE.difference(shapely.box(500040, 5983040, 500060, 5983060))
-FARM = (HOLED, shapely.MultiPolygon([SQUARE, shapely.transform(SQUARE, lambda xy: xy + 300)]), SQUARE)
-FIELD_NAMES = ["Long Acre", "Østermark", None]
+# Two squares on UTM zone 32N of ETRS89; written by pyogrio itself, in a process of its own.
+MAKE = """
+import json, sys, numpy, pyogrio, struct
+
+def square(x, y, z=None):
+    points = [(x, y), (x + 200, y), (x + 200, y + 100), (x, y + 100), (x, y)]
+    code = 3 if z is None else 0x80000003
+    body = b"".join(struct.pack("<dd" if z is None else "<ddd", *p, *([] if z is None else [z])) for p in points)
+    return struct.pack("<BIII", 1, code, 1, len(points)) + body
+
+def disc(x, y, r):
+    points = [(x - r, y), (x, y + r), (x + r, y), (x, y - r), (x - r, y)]
+    arc = struct.pack("<BII", 1, 8, 5) + b"".join(struct.pack("<dd", *p) for p in points)
+    return struct.pack("<BII", 1, 10, 1) + arc
+
+KINDS = {
+    "areas": ("Polygon", [square(500000, 6000000), square(500400, 6000000)]),
+    "high": ("Polygon Z", [square(500000, 6000000, 12.5), square(500400, 6000000, 13.5)]),
+    "points": ("Point", [struct.pack("<BIdd", 1, 1, 500000, 6000000)] * 2),
+    "lines": ("LineString", [struct.pack("<BIIdddd", 1, 2, 2, 500000, 6000000, 500100, 6000000)] * 2),
+    "none": ("Polygon", [square(500000, 6000000), None]),
+    "arcs": ("Unknown", [square(500000, 6000000), disc(500400, 6000000, 100)]),
+    "degrees": ("Polygon", [square(9, 54), square(9, 54)]),
+}
+names = numpy.array(["Mere Piece", "Øster Mark"], dtype=object)
+codes = numpy.array([7, 12], dtype=numpy.int32)
+for path, driver, crs, kind, layers, options in json.loads(sys.argv[1]):
+    geometry, shapes = KINDS[kind]
+    for layer in layers or [None]:
+        pyogrio.raw.write(
+            path, numpy.array(shapes, dtype=object), [names, codes], ["NAME", "CODE"], geometry_type=geometry,
+            driver=driver, crs=crs or None, append=bool(layer) and layer != layers[0], layer=layer, **options,
+        )
+"""
 
 
-def written(path, shapes=FARM, **how):
-    wkb = np.array(
-        [None if shape is None else shapely.to_wkb(shape, output_dimension=4, flavor="iso") for shape in shapes],
-        dtype=object,
-    )
-    count = len(shapes)
-    columns = how.pop(
-        "columns",
-        {
-            "NAME": np.array((FIELD_NAMES * 10)[:count], dtype=object),
-            "NO": np.array([7, 8, 9] * 10)[:count],
-            "HA": np.array([1.0, 2.5, np.nan] * 10)[:count],
-        },
-    )
-    driver = "GPKG" if ".gpkg" in path.name else "ESRI Shapefile"
-    pyogrio.raw.write(
-        path,
-        geometry=wkb,
-        field_data=list(columns.values()),
-        fields=list(columns),
-        **{"crs": "EPSG:25832", "geometry_type": "Unknown" if driver == "GPKG" else "Polygon", "driver": driver, **how},
-    )
+def made(
+    path: Path,
+    driver: str = "GPKG",
+    crs: str = "EPSG:25832",
+    kind: str = "areas",
+    layers: tuple[str, ...] = (),
+    options: dict[str, str] | None = None,
+) -> Path:
+    make([(path, driver, crs, kind, layers, options or {})])
     return path
 
 
-def zipped(target, *sources, **renamed):
-    with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as archive:
-        for source in sources:
-            archive.writestr(zipfile.ZipInfo(renamed.get(source.suffix[1:], source.name)), source.read_bytes())
-    return target
+def make(wanted: list[tuple[Path, str, str, str, tuple[str, ...], dict[str, str]]]) -> None:
+    asked = json.dumps([(str(path), *rest) for path, *rest in wanted])
+    subprocess.run([sys.executable, "-W", "ignore", "-c", MAKE, asked], check=True, timeout=60)
 
 
-def snapshot(folder):
-    return {p.name: (p.read_bytes(), p.stat().st_mtime_ns) for p in folder.iterdir() if p.is_file()}
+def virtual(target: object) -> str:
+    """A file of GDAL's virtual format, which reads whatever it names."""
+    source = f"<SrcDataSource>{target}</SrcDataSource>"
+    return f'<OGRVRTDataSource><OGRVRTLayer name="outlines">{source}</OGRVRTLayer></OGRVRTDataSource>'
 
 
-@pytest.fixture
-def listener():
-    """An address that tells whether anybody called."""
-    calls = []
-    server = socket.create_server(("127.0.0.1", 0))
-    server.settimeout(0.2)
-    stop = threading.Event()
-
-    def listen():
-        while not stop.is_set():
-            try:
-                connection, _ = server.accept()
-            except TimeoutError:
-                continue
-            calls.append(connection.recv(1000))
-            connection.close()
-
-    thread = threading.Thread(target=listen)
-    thread.start()
-    yield server.getsockname()[1], calls
-    stop.set()
-    thread.join()
-    server.close()
+FILES = {
+    "outlines.gpkg": "GPKG", "outlines.shp": "ESRI Shapefile", "outlines.geojson": "GeoJSON",
+    "outlines.fgb": "FlatGeobuf", "outlines.gml": "GML",
+}  # fmt: skip
+PLACEMARK = """<Placemark><name>{name}</name><ExtendedData><Data name="CODE"><value>{code}</value></Data></ExtendedData>
+<Polygon><outerBoundaryIs><LinearRing><coordinates>{ring}</coordinates></LinearRing></outerBoundaryIs></Polygon>
+</Placemark>"""
+KML = f"""<?xml version="1.0" encoding="UTF-8"?>
+<!-- drawn by hand --><kml xmlns="http://www.opengis.net/kml/2.2"><Document>
+{PLACEMARK.format(name="Mere Piece", code="007", ring="9,54,3 9.003,54,3 9.003,54.001,3 9,54,3")}
+{PLACEMARK.format(name="Øster Mark", code="12", ring="9.1,54 9.103,54 9.103,54.001 9.1,54")}
+</Document></kml>"""
+GEOJSON = """{%s"features": [{"type": "Feature", "properties": {"NAME": "Mere Piece"}, "geometry": {"type": "Polygon",
+"coordinates": [[[9, 54], [9.003, 54], [9.003, 54.001], [9, 54]]]}}], "type": "FeatureCollection"}"""
 
 
-# --- what is read ----------------------------------------------------------------------------------------------
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The same two areas in each format."""
+    place = tmp_path_factory.mktemp("gis")
+    make([(place / name, driver, "EPSG:25832", "areas", (), {}) for name, driver in FILES.items()])
+    (place / "outlines.gfs").unlink(missing_ok=True)
+    (place / "outlines.xsd").unlink(missing_ok=True)
+    return place
 
 
-@pytest.mark.parametrize("name", ["farm.gpkg", "farm.shp"])
-def test_areas_and_columns_come_in_the_order_of_the_file(tmp_path, name):
-    areas = read_areas(written(tmp_path / name), columns=["NO", "NAME", "HA", "NO"])
-    assert areas.crs == "EPSG:25832"
-    assert areas.columns == ("NAME", "NO", "HA")
-    assert areas.rows == (
-        {"NO": "7", "NAME": "Long Acre", "HA": "1"},
-        {"NO": "8", "NAME": "Østermark", "HA": "2.5"},
-        {"NO": "9", "NAME": None, "HA": None},
-    )
-    first, second, third = areas_from_wkb(areas.shapes).parts(np.zeros_like(areas_from_wkb(areas.shapes).xy))
-    assert [len(first), len(first[0].holes), len(second), len(third)] == [1, 1, 2, 1]
-    assert shapely.from_wkb(areas.shapes[0]).equals(HOLED)
+@pytest.mark.parametrize("name", FILES)
+def test_areas_and_columns_come_in_the_order_of_the_file(folder: Path, name: str) -> None:
+    areas = read_areas(folder / name, columns=["CODE", "NAME"])
+    xs = [xy[:, 0].min() for xy in (areas_from_wkb([shape]).xy for shape in areas.shapes)]
+
+    rows = [{"CODE": "7", "NAME": "Mere Piece"}, {"CODE": "12", "NAME": "Øster Mark"}]
+    # FlatGeobuf has its features in the order of its own index of places.
+    order = (0, 1) if xs == sorted(xs) else (1, 0)
+    assert [dict(areas.rows[n]) for n in order] == rows
+    assert [round(xs[n]) for n in order] == [500000, 500400]
+    assert CRS.from_user_input(areas.crs).to_epsg(min_confidence=25) == 25832
     assert areas.notes == ()
 
 
-def test_no_columns_are_read_unless_asked_for(tmp_path):
-    assert read_areas(written(tmp_path / "farm.gpkg")).rows == ({}, {}, {})
+def test_kml_is_in_wgs84_longitude_first(tmp_path: Path) -> None:
+    (tmp_path / "drawn.kml").write_text(KML, "utf-8")
+
+    areas = read_areas(tmp_path / "drawn.kml", columns=["Name", "code"])
+
+    assert [dict(row) for row in areas.rows] == [
+        {"Name": "Mere Piece", "code": "007"},
+        {"Name": "Øster Mark", "code": "12"},
+    ]
+    assert areas.crs == "EPSG:4326"
+    assert areas_from_wkb(areas.shapes).xy[0].tolist() == [9, 54]
+    assert areas.notes == ("1 of 2 areas have heights; they were left out",)
+    made_plan = api.new(tmp_path / "plan", source=tmp_path / "drawn.kml", name_from="Name")
+    assert made_plan.frame == "unknown"
 
 
-def test_what_a_file_is_goes_by_its_beginning_not_its_name(tmp_path):
-    shutil.move(written(tmp_path / "farm.gpkg"), tmp_path / "farm.dat")
-    assert len(read_areas(tmp_path / "farm.dat").shapes) == 3
+def test_a_kmz_is_its_doc_kml(tmp_path: Path) -> None:
+    with zipfile.ZipFile(tmp_path / "drawn.kmz", "w") as archive:
+        archive.writestr("files/more.kml", "<kml/>")
+        archive.writestr("doc.kml", KML)
+    with zipfile.ZipFile(tmp_path / "empty.kmz", "w") as archive:
+        archive.writestr("picture.png", b"")
+
+    assert len(read_areas(tmp_path / "drawn.kmz").shapes) == 2
+    with pytest.raises(InputError, match=r"holds no \.kml file"):
+        read_areas(tmp_path / "empty.kmz")
 
 
-def test_zips_are_read_wherever_the_file_lies_in_them(tmp_path):
-    geopackage = written(tmp_path / "farm.gpkg")
-    assert len(read_areas(zipped(tmp_path / "a.gpkg.zip", geopackage, gpkg="out/2026/farm.GPKG")).shapes) == 3
-    written(tmp_path / "farm.shp")
-    files = [tmp_path / f"farm{ending}" for ending in (".shp", ".shx", ".dbf", ".prj", ".cpg")]
-    areas = read_areas(
-        zipped(
-            tmp_path / "b.zip",
-            *files,
-            shp="FARM/farm.SHP",
-            shx="FARM/farm.SHX",
-            dbf="FARM/farm.DBF",
-            prj="FARM/farm.PRJ",
-            cpg="FARM/farm.CPG",
-        ),
-        columns=["NAME"],
+def test_geojson_is_in_wgs84_unless_it_names_its_system(tmp_path: Path) -> None:
+    def crs_of(member: str) -> str:
+        (tmp_path / "x.geojson").write_text(GEOJSON % member, "utf-8")
+        return read_areas(tmp_path / "x.geojson").crs
+
+    named = '"crs": {"type": "name", "properties": {"name": "%s"}}, '
+    assert crs_of("") == "EPSG:4326"
+    assert crs_of(named % "urn:ogc:def:crs:OGC:1.3:CRS84") == "EPSG:4326"
+    assert crs_of(named % "urn:ogc:def:crs:EPSG::4258") == "EPSG:4258"
+    # GDAL takes these for WGS 84, and fetches the last.
+    for unknown in (named % "Our own grid", '"crs": {"type": "link", "properties": {"href": "http://a.test/x"}}, '):
+        with pytest.raises(InputError, match=r"the coordinate system that it names is not understood: .*Save it again"):
+            crs_of(unknown)
+
+
+@pytest.mark.parametrize(("form", "long"), [("GML3", "NO"), ("GML3.2", "YES")])
+def test_gml_gives_east_first_whatever_the_order_of_its_axes(tmp_path: Path, form: str, long: str) -> None:
+    options = {"FORMAT": form, "GML3_LONGSRS": long}
+    make(
+        [
+            (tmp_path / f"{crs[5:]}.gml", "GML", crs, kind, (), options)
+            for crs, kind in (("EPSG:4258", "degrees"), ("EPSG:3035", "areas"), ("EPSG:25832", "areas"))
+        ]
     )
-    assert [row["NAME"] for row in areas.rows] == FIELD_NAMES
+    assert (b">54 9 " in (tmp_path / "4258.gml").read_bytes()) == (long == "YES")
 
-
-def test_what_another_program_has_not_yet_written_into_a_geopackage_counts(tmp_path):
-    path = written(tmp_path / "farm.gpkg", SPATIAL_INDEX="NO")
-    database = sqlite3.connect(path)
-    database.execute("PRAGMA journal_mode = WAL")
-    database.execute("UPDATE farm SET NAME = 'Renamed' WHERE NO = 7")
-    database.commit()
-    assert (tmp_path / "farm.gpkg-wal").stat().st_size
-    assert read_areas(path, columns=["NAME"]).rows[0] == {"NAME": "Renamed"}
-    database.close()
-
-
-@pytest.mark.parametrize("name", ["farm.gpkg", "farm.shp"])
-def test_heights_are_left_out_and_told(tmp_path, name):
-    high = shapely.force_3d(HOLED, 31.5)
-    areas = read_areas(written(tmp_path / name, [high], geometry_type="Polygon Z"))
-    assert shapely.from_wkb(areas.shapes[0]).equals_exact(HOLED, 0) or shapely.from_wkb(areas.shapes[0]).equals(HOLED)
-    assert not shapely.has_z(shapely.from_wkb(areas.shapes[0]))
-    assert areas.notes == ("heights or measures of points were left out",)
-
-
-@pytest.mark.parametrize("nothing", [None, shapely.Polygon()])
-def test_a_feature_without_a_shape_is_refused_by_number(tmp_path, nothing):
-    with pytest.raises(InputError, match=r"feature 2 has no shape\. Draw its outline or remove it"):
-        read_areas(written(tmp_path / "farm.gpkg", [SQUARE, nothing, HOLED]))
-
-
-def test_columns_of_every_kind_become_text(tmp_path):
-    path = tmp_path / "farm.gpkg"
-    columns = {
-        "DAY": np.array(["2026-04-01"], dtype="datetime64[D]"),
-        "BIG": np.array([9007199254740993]),
-        "REAL": np.array([0.1]),
-        "YES": np.array([True]),
+    corners = {
+        crs: areas_from_wkb(read_areas(tmp_path / f"{crs}.gml").shapes).xy.min(axis=0).tolist()
+        for crs in (4258, 3035, 25832)
     }
-    written(path, [SQUARE], columns=columns)
-    row = read_areas(path, columns=list(columns)).rows[0]
-    assert (row["BIG"], row["REAL"], row["YES"]) == ("9007199254740993", "0.1", "true")
-    assert row["DAY"].startswith("2026")
+    assert corners == {4258: [9, 54], 3035: [500000, 6000000], 25832: [500000, 6000000]}
 
 
-def test_bytes_in_a_column_are_read_as_text(tmp_path):
-    path = written(tmp_path / "farm.gpkg", [SQUARE], SPATIAL_INDEX="NO")
-    with sqlite3.connect(path) as database:
-        database.execute("ALTER TABLE farm ADD COLUMN RAW BLOB")
-        database.execute("UPDATE farm SET RAW = ?", ("Mühle".encode(),))
-    database.close()
-    assert read_areas(path, columns=["RAW"]).rows == ({"RAW": "Mühle"},)
+def test_arcs_are_drawn_as_corners_with_a_note_and_within_what_it_says(tmp_path: Path) -> None:
+    areas = read_areas(made(tmp_path / "pivot.gpkg", kind="arcs"))
+    disc = areas_from_wkb([areas.shapes[1]]).xy - (500400, 6000000)
+
+    drawn = "drawn as corners 0.5 degrees apart, at most 5 mm off where the radius is 500 m"
+    assert areas.notes == (f"1 of 2 areas have arcs; they were {drawn}",)
+    middles = (disc[:-1] + disc[1:]) / 2
+    assert np.hypot(*disc.T) == pytest.approx(100, abs=1e-6)
+    assert np.hypot(*middles.T).min() == pytest.approx(100, abs=0.005 * 100 / 500)
 
 
-def test_an_integer_that_gaps_would_round_is_refused(tmp_path):
-    path = written(
-        tmp_path / "farm.gpkg", [SQUARE, SQUARE], columns={"BIG": np.array([9007199254740993, 1])}, SPATIAL_INDEX="NO"
-    )
-    with sqlite3.connect(path) as database:
-        database.execute("UPDATE farm SET BIG = NULL WHERE BIG = 1")
-    database.close()
-    with pytest.raises(InputError, match="'BIG' has integers too large"):
-        read_areas(path, columns=["BIG"])
+def test_lines_and_points_are_read_where_they_are_wanted(tmp_path: Path) -> None:
+    read = read_shapes(made(tmp_path / "lines.gpkg", kind="lines"), columns=["NAME"])
+
+    ((line,), _) = shapes_from_wkb(read.shapes).shapes(np.array([(9, 54), (9, 55)] * 2, dtype=float))
+    assert line == LonLatLine([(9, 54), (9, 55)])
+    assert len(read_shapes(made(tmp_path / "points.gpkg", kind="points"), sorts=["point", "line"]).shapes) == 2
+    with pytest.raises(InputError, match="feature 1 is a line, not a point"):
+        read_shapes(tmp_path / "lines.gpkg", sorts=["point"])
 
 
-# --- what is refused, in plain words ---------------------------------------------------------------------------
+def test_the_epoch_of_a_geopackage_is_told(tmp_path: Path) -> None:
+    path = made(tmp_path / "dated.gpkg", crs="EPSG:7912", kind="degrees")
+    with contextlib.closing(sqlite3.connect(path)) as base:
+        base.execute("UPDATE gpkg_spatial_ref_sys SET epoch = 2021.5 WHERE organization_coordsys_id = 7912")
+        base.commit()
+
+    assert read_areas(path).epoch == 2021.5
 
 
-@pytest.mark.parametrize(
-    ("shape", "word"),
-    [
-        (shapely.Point(1, 2), "a point"),
-        (shapely.LineString([(0, 0), (1, 1)]), "a line"),
-        (shapely.GeometryCollection([SQUARE]), "a collection"),
-    ],
-)
-def test_other_shapes_are_refused_by_number(tmp_path, shape, word):
-    with pytest.raises(InputError, match=f"feature 2 is {word}, not an area. Keep only areas"):
-        read_areas(written(tmp_path / "farm.gpkg", [SQUARE, shape]))
+def test_tables_without_shapes_are_no_choice(folder: Path, tmp_path: Path) -> None:
+    shutil.copy(folder / "outlines.gpkg", tmp_path / "styled.gpkg")
+    with contextlib.closing(sqlite3.connect(tmp_path / "styled.gpkg")) as base:
+        base.execute("CREATE TABLE styles (id INTEGER PRIMARY KEY, words TEXT)")
+        base.execute("INSERT INTO gpkg_contents (table_name, data_type) VALUES ('styles', 'attributes')")
+        base.commit()
+
+    assert len(read_areas(tmp_path / "styled.gpkg").shapes) == 2
 
 
-def test_curved_edges_are_refused_rather_than_straightened(tmp_path):
-    path = written(tmp_path / "farm.gpkg", [SQUARE, SQUARE], SPATIAL_INDEX="NO")
-    # OGC 12-128r18, 2.1.3: head, then a curve polygon (code 10) of one circular string (code 8).
-    circle = struct.pack("<BIIBII6d", 1, 10, 1, 1, 8, 3, 0, 0, 10, 0, 0, 0)
-    with sqlite3.connect(path) as database:
-        database.execute("UPDATE farm SET geom = ? WHERE fid = 2", (b"GP\0\1" + struct.pack("<i", 25832) + circle,))
-    database.close()
-    with pytest.raises(InputError, match="feature 2 is an area with curved edges"):
-        read_areas(path)
+def test_what_another_program_has_not_put_into_the_file_yet_is_told(folder: Path, tmp_path: Path) -> None:
+    shutil.copy(folder / "outlines.gpkg", tmp_path / "open.gpkg")
+    (tmp_path / "open.gpkg-wal").write_bytes(b"x")
+
+    assert "another program has the file open" in read_areas(tmp_path / "open.gpkg").notes[0]
 
 
-@pytest.mark.parametrize(
-    ("shape", "kind", "word"),
-    [(shapely.Point(1, 2), "Point", "points"), (shapely.LineString([(0, 0), (1, 1)]), "LineString", "lines")],
-)
-def test_a_shapefile_of_other_shapes_is_refused(tmp_path, shape, kind, word):
-    with pytest.raises(InputError, match=f"it holds {word}, not areas"):
-        read_areas(written(tmp_path / "farm.shp", [shape], geometry_type=kind))
+@pytest.mark.parametrize("name", FILES)
+def test_zipped_files_are_read_wherever_they_lie_in_the_zip(folder: Path, tmp_path: Path, name: str) -> None:
+    beside = (".shp", ".shx", ".dbf", ".prj", ".cpg") if name.endswith(".shp") else (Path(name).suffix,)
+    with zipfile.ZipFile(tmp_path / "packed.zip", "w") as archive:
+        for suffix in beside:
+            archive.write(folder / f"outlines{suffix}", f"deep/down/outlines{suffix}")
+
+    packed, plain = read_areas(tmp_path / "packed.zip", columns=["NAME"]), read_areas(folder / name, columns=["NAME"])
+
+    assert (packed.rows, packed.shapes) == (plain.rows, plain.shapes)
 
 
-def test_several_layers_are_named_and_one_can_be_chosen(tmp_path):
-    path = written(tmp_path / "farm.gpkg", layer="north")
-    written(path, [SQUARE], layer="south", append=True)
-    with pytest.raises(InputError, match=r"several layers: 'north', 'south'. Name one of them"):
-        read_areas(path)
-    assert len(read_areas(path, layer="south").shapes) == 1
-    with pytest.raises(InputError, match=r"no layer 'west' with shapes. Choose from 'north', 'south'"):
-        read_areas(path, layer="west")
+def test_a_zip_with_two_files_is_no_choice_of_ours(folder: Path, tmp_path: Path) -> None:
+    with zipfile.ZipFile(tmp_path / "two.zip", "w") as archive:
+        archive.write(folder / "outlines.gpkg", "a.gpkg")
+        archive.write(folder / "outlines.fgb", "b.fgb")
+    with zipfile.ZipFile(tmp_path / "none.zip", "w") as archive:
+        archive.writestr("words.txt", b"")
+
+    with pytest.raises(InputError, match=r"it holds 2 of them: a\.gpkg, b\.fgb"):
+        read_areas(tmp_path / "two.zip")
+    with pytest.raises(InputError, match="it holds none of them"):
+        read_areas(tmp_path / "none.zip")
 
 
-def test_a_table_without_shapes_is_no_layer(tmp_path):
-    path = tmp_path / "farm.gpkg"
-    pyogrio.raw.write(path, None, [np.array([1])], ["NO"], driver="GPKG", geometry_type=None, crs=None)
-    with pytest.raises(InputError, match="no layer with shapes"):
-        read_areas(path)
+def test_the_folder_of_the_user_stays_as_it_was(folder: Path) -> None:
+    def snapshot() -> dict[str, tuple[int, int]]:
+        return {file.name: (file.stat().st_size, file.stat().st_mtime_ns) for file in folder.iterdir()}
+
+    before = snapshot()
+    for name in FILES:
+        read_areas(folder / name)
+
+    assert snapshot() == before
 
 
-def test_a_column_that_is_not_there_is_told_with_those_that_are(tmp_path):
-    with pytest.raises(InputError, match=r"no column 'Name'. Choose from 'NAME', 'NO', 'HA'"):
-        read_areas(written(tmp_path / "farm.gpkg"), columns=["Name"])
+def test_heights_are_left_out_with_a_note(tmp_path: Path) -> None:
+    areas = read_areas(made(tmp_path / "high.gpkg", kind="high"))
 
-
-def test_a_file_that_names_no_system_is_refused(tmp_path):
-    with pytest.warns(UserWarning, match="'crs' was not provided"):
-        path = written(tmp_path / "farm.gpkg", crs=None)
-    with pytest.raises(InputError, match="does not say which coordinate system"):
-        read_areas(path)
-
-
-@pytest.mark.parametrize(("ending", "word"), [(".prj", "coordinate system"), (".shx", "index"), (".dbf", "columns")])
-def test_a_companion_that_is_missing_is_named(tmp_path, ending, word):
-    path = written(tmp_path / "farm.shp")
-    (tmp_path / f"farm{ending}").unlink()
-    with pytest.raises(InputError, match=f"the file farm{ending} with its {word} is missing beside farm.shp"):
-        read_areas(path)
-    packed = zipped(tmp_path / "farm.zip", *(p for p in tmp_path.iterdir() if p.suffix != ".zip"))
-    with pytest.raises(InputError, match=f"farm.zip: the file farm{ending} with its {word} is missing"):
-        read_areas(packed)
-
-
-def test_text_that_is_not_in_its_encoding_is_told(tmp_path):
-    path = written(tmp_path / "farm.shp")
-    table = bytearray((tmp_path / "farm.dbf").read_bytes())
-    at = table.index("Østermark".encode())
-    table[at : at + 2] = b"\xd8 "
-    (tmp_path / "farm.dbf").write_bytes(table)
-    with pytest.raises(InputError, match=r"not in the encoding.*\.cpg file|GDAL cannot read it"):
-        read_areas(path, columns=["NAME"])
+    assert areas.notes == ("2 of 2 areas have heights; they were left out",)
+    assert api.new(tmp_path / "plan", source=tmp_path / "high.gpkg", name_from="NAME").fields == 2
 
 
 @pytest.mark.parametrize(
-    "data",
-    [b"", b"{}", b"<?xml version='1.0'?><kml/>", b'{"type": "FeatureCollection", "features": []}', os.urandom(300)],
+    ("kind", "said"), [("points", "feature 1 is a point, not an area"), ("none", "feature 2 has no shape")]
 )
-def test_other_formats_are_refused(tmp_path, data):
-    (tmp_path / "farm.gpkg").write_bytes(data)
-    with pytest.raises(InputError, match="neither a GeoPackage nor a Shapefile"):
-        read_areas(tmp_path / "farm.gpkg")
+def test_what_is_no_area_is_refused_by_its_number(tmp_path: Path, kind: str, said: str) -> None:
+    with pytest.raises(InputError, match=said):
+        read_areas(made(tmp_path / "odd.gpkg", kind=kind))
 
 
-def test_what_is_not_there_or_a_folder_is_refused(tmp_path):
-    for path in (tmp_path / "none.gpkg", tmp_path):
-        with pytest.raises(InputError, match="cannot be read"):
-            read_areas(path)
+def test_several_layers_are_named_and_one_can_be_chosen(tmp_path: Path) -> None:
+    path = made(tmp_path / "layers.gpkg", layers=("spring", "autumn"))
 
-
-def test_a_database_that_is_no_geopackage_is_refused(tmp_path):
-    with sqlite3.connect(tmp_path / "farm.gpkg") as database:
-        database.execute("CREATE TABLE farm (fid INTEGER PRIMARY KEY, geom BLOB)")
-    database.close()
-    with pytest.raises(InputError, match="GDAL cannot read it") as caught:
-        read_areas(tmp_path / "farm.gpkg")
-    assert "taskkit-" not in str(caught.value)
-
-
-@pytest.mark.parametrize("name", ["farm.gpkg", "farm.shp"])
-@pytest.mark.parametrize("share", [0.02, 0.7])
-def test_a_file_cut_off_is_refused_or_read_but_never_a_crash(tmp_path, name, share):
-    path = written(tmp_path / name, [HOLED] * 30)
-    data = path.read_bytes()
-    path.write_bytes(data[: int(len(data) * share)])
-    try:
+    with pytest.raises(InputError, match=r"several layers: spring, autumn"):
         read_areas(path)
-    except InputError:
-        return
-    assert name == "farm.shp"
+    with pytest.raises(InputError, match="no layer 'summer'"):
+        read_areas(path, layer="summer")
+    assert len(read_areas(path, layer="autumn").shapes) == 2
 
 
-def test_files_of_several_fields_in_a_zip_are_named_and_one_can_be_chosen(tmp_path):
-    first, second = written(tmp_path / "north.gpkg"), written(tmp_path / "south.gpkg", [SQUARE])
-    both = zipped(tmp_path / "farm.zip", first, second)
-    with pytest.raises(InputError, match=r"several files: north.gpkg, south.gpkg"):
-        read_areas(both)
-    assert len(read_areas(both, layer="south").shapes) == 1
-    with pytest.raises(InputError, match="several files"):
-        read_areas(both, layer="west")
+def test_an_unknown_column_is_answered_with_those_there_are(folder: Path) -> None:
+    with pytest.raises(InputError, match="no column 'FIELD'; it has NAME, CODE"):
+        read_areas(folder / "outlines.gpkg", columns=["FIELD"])
 
 
-def test_a_zip_without_a_known_file_is_refused(tmp_path):
-    (tmp_path / "readme.txt").write_text("nothing")
-    with pytest.raises(InputError, match="neither a GeoPackage nor a Shapefile"):
-        read_areas(zipped(tmp_path / "farm.zip", tmp_path / "readme.txt"))
-    (tmp_path / "farm.gpkg").write_text("nothing")
-    with pytest.raises(InputError, match=r"farm.gpkg is not what its ending says"):
-        read_areas(zipped(tmp_path / "farm.zip", tmp_path / "farm.gpkg"))
+def test_a_shapefile_without_its_projection_is_refused_with_the_remedy(folder: Path, tmp_path: Path) -> None:
+    for suffix in (".shp", ".shx", ".dbf"):
+        shutil.copy(folder / f"outlines{suffix}", tmp_path)
+
+    with pytest.raises(InputError, match=r"which coordinate system it is in. Put its .prj file beside it"):
+        read_areas(tmp_path / "outlines.shp")
 
 
-def test_a_record_that_lies_about_its_points_is_refused(tmp_path):
-    path = written(tmp_path / "farm.shp")
-    data = bytearray(path.read_bytes())
-    # The number of points of the first record: behind the file's head, its own, type, box and number of parts.
-    struct.pack_into("<i", data, 100 + 8 + 4 + 32 + 4, 0x7FFFFFFF)
-    path.write_bytes(data)
-    with pytest.raises(InputError, match="feature 1 has no shape"):
-        read_areas(path)
+def test_the_only_layer_has_the_name_of_its_file(folder: Path) -> None:
+    assert len(read_areas(folder / "outlines.shp", layer="outlines").shapes) == 2
+    with pytest.raises(InputError, match="no layer 'summer'"):
+        read_areas(folder / "outlines.shp", layer="summer")
 
 
-# --- hostile files ---------------------------------------------------------------------------------------------
+@pytest.mark.parametrize("name", ["x.gpkg", "x.shp", "x.geojson", "x.kml", "x.fgb", "x.gml"])
+def test_a_file_that_points_elsewhere_is_refused_before_anybody_follows_it(
+    folder: Path, tmp_path: Path, name: str
+) -> None:
+    target = folder / "outlines.gpkg"
+    (tmp_path / name).write_text(virtual(target), "utf-8")
 
-
-def vrt(port):
-    """A small file that makes GDAL open other files and call the network, if it is let."""
-    return f"""<OGRVRTDataSource><OGRVRTLayer name="farm">
-        <SrcDataSource>/vsicurl/http://127.0.0.1:{port}/farm.gpkg</SrcDataSource></OGRVRTLayer></OGRVRTDataSource>"""
-
-
-@pytest.mark.parametrize("name", ["farm.gpkg", "farm.shp"])
-def test_a_disguised_redirection_is_refused_and_nobody_is_called(tmp_path, listener, name):
-    port, calls = listener
-    (tmp_path / name).write_text(vrt(port))
-    with pytest.raises(InputError, match="neither a GeoPackage nor a Shapefile"):
+    with pytest.raises(InputError, match="its content is no"):
         read_areas(tmp_path / name)
+
+
+@pytest.mark.parametrize("suffix", [".kml", ".gml"])
+def test_declarations_and_other_letters_are_refused_before_anybody_expands_them(tmp_path: Path, suffix: str) -> None:
+    root = '<kml xmlns="http://www.opengis.net/gml">' if suffix == ".kml" else '<a xmlns="http://www.opengis.net/gml">'
+    (tmp_path / f"bomb{suffix}").write_text(f"<?xml version='1.0'?><!-- a -->\n<!DOCTYPE a []>{root}", "utf-8")
+    (tmp_path / f"wide{suffix}").write_text(root, "utf-16")
+    (tmp_path / f"long{suffix}").write_text("<!---->" * 9000 + "<x>", "utf-8")
+
+    with pytest.raises(UnsafeInputError, match="declares a document type"):
+        read_areas(tmp_path / f"bomb{suffix}")
+    with pytest.raises(InputError, match="UTF-16"):
+        read_areas(tmp_path / f"wide{suffix}")
+    with pytest.raises(InputError, match="its content is no"):
+        read_areas(tmp_path / f"long{suffix}")
+
+
+def test_nobody_is_called(tmp_path: Path) -> None:
+    calls: list[object] = []
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        server.settimeout(0.2)
+        port = server.getsockname()[1]
+        finished = threading.Event()
+
+        def listen() -> None:
+            while not finished.is_set():
+                try:
+                    connection, _ = server.accept()
+                except TimeoutError:
+                    continue
+                calls.append(connection.recv(100))
+                connection.close()
+
+        listener = threading.Thread(target=listen)
+        listener.start()
+        try:
+            ask_for_trouble(tmp_path, f"http://127.0.0.1:{port}")
+        finally:
+            finished.set()
+            listener.join()
     assert calls == []
 
 
-@pytest.mark.parametrize(("name", "driver"), [("farm.gpkg", "GPKG"), ("farm.shp", "ESRI Shapefile")])
-def test_the_child_itself_knows_no_other_format_and_calls_nobody(tmp_path, listener, name, driver):
-    port, calls = listener
-    (tmp_path / name).write_text(vrt(port))
-    for path in (
-        str(tmp_path / name),
-        f"/vsicurl/http://127.0.0.1:{port}/farm.gpkg",
-        f"http://127.0.0.1:{port}/farm.gpkg",
-    ):
-        head, shapes = reading._answered(tmp_path / name, driver, {"path": path, "layer": None, "columns": []})
-        assert head["error"].startswith("GDAL cannot read it")
-        assert shapes == []
-    assert calls == []
+def ask_for_trouble(folder: Path, address: str) -> None:
+    """Read files that name an address wherever GDAL may look for one."""
+    for name in (f"{address}/x.gpkg", f"/vsicurl/{address}/x.gpkg"):
+        with pytest.raises(InputError, match="no such file"):
+            read_areas(name)
+    link = '"crs": {"type": "link", "properties": {"href": "%s/crs", "type": "proj4"}}, '
+    texts = {
+        "vrt.gpkg": virtual(f"/vsicurl/{address}/x"),
+        "link.geojson": GEOJSON % (link % address),
+        # Where the member escapes our eye, GDAL's own request must lead nowhere.
+        "hidden.geojson": GEOJSON % (link.replace("crs", "c\\u0072s", 1) % address),
+        "net.kml": KML.replace("<Document>", f"<Document><NetworkLink><Link><href>{address}/n.kml</href></Link>"
+                               f"</NetworkLink><Style id='s'><IconStyle><Icon><href>{address}/i.png</href></Icon>"
+                               "</IconStyle></Style>"),
+        "net.gml": GML.replace("ADDRESS", address),
+    }  # fmt: skip
+    for name, text in texts.items():
+        (folder / name).write_text(text, "utf-8")
+        with contextlib.suppress(InputError):
+            read_areas(folder / name)
+    assert len(read_areas(folder / "net.kml").shapes) == len(read_areas(folder / "net.gml").shapes) + 1 == 2
 
 
-@pytest.mark.parametrize("known", ["child._DRIVERS", "('CSV', 'GML')"], ids=["known", "mostly new"])
-def test_the_child_keeps_one_driver_even_of_those_it_does_not_know(known):
-    code = (
-        "import os, sys; from taskkit.gis import child; show = 'import pyogrio; print(sorted(pyogrio.list_drivers()))';"
-        "os.execv = lambda path, argv: os.execve(path, [path, '-c', show], os.environ);"
-        f"child._DRIVERS = {known}; child._keep_only('GPKG'); exec(show)"
+GML = """<?xml version="1.0"?><f:FeatureCollection xmlns:f="http://a.test/" xmlns:gml="http://www.opengis.net/gml"
+xmlns:xsi="http://www.w3.org/2001/XMLSchema-instance" xmlns:xlink="http://www.w3.org/1999/xlink"
+xsi:schemaLocation="http://a.test/ ADDRESS/x.xsd http://www.opengis.net/gml ADDRESS/gml.xsd"><gml:featureMember><f:o>
+<f:shape xlink:href="ADDRESS/g.xml#p1"><gml:Polygon srsName="EPSG:25832"><gml:outerBoundaryIs><gml:LinearRing>
+<gml:coordinates>500000,6000000 500100,6000000 500100,6000100 500000,6000000</gml:coordinates></gml:LinearRing>
+</gml:outerBoundaryIs></gml:Polygon></f:shape></f:o></gml:featureMember></f:FeatureCollection>"""
+
+
+@pytest.mark.parametrize("driver", ["GPKG", "LIBKML", "GML"])
+def test_the_child_loads_no_other_driver(driver: str) -> None:
+    done = subprocess.run(
+        [sys.executable, "-c", "import pyogrio; print(*sorted(pyogrio.list_drivers()), sep='|')"],
+        capture_output=True,
+        text=True,
+        env={**os.environ, **environment("/nowhere", driver)},
+        check=True,
+        timeout=60,
     )
-    env = {**os.environ, "PYTHONPATH": str(ROOT)}
-    told = subprocess.run([sys.executable, "-c", code], env=env, capture_output=True, text=True, check=True)
-    assert told.stdout.strip() == "['GPKG']"
+    assert done.stdout.strip() == driver
 
 
-@pytest.mark.parametrize("name", ["farm.gpkg", "farm.shp"])
-def test_nothing_is_written_beside_the_file(tmp_path, name):
-    path = written(tmp_path / name)
-    before = snapshot(tmp_path)
-    read_areas(path, columns=["NAME"])
-    assert snapshot(tmp_path) == before
+def test_a_driver_that_is_not_in_our_list_is_let_go_of(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("taskkit.gis.process.ALL_DRIVERS", tuple(d for d in ALL_DRIVERS if d != "OGR_VRT"))
+
+    assert len(read_areas(folder / "outlines.gpkg").shapes) == 2
 
 
-def test_a_file_that_a_zip_brings_along_is_not_run(tmp_path):
-    written(tmp_path / "farm.gpkg")
-    mark = tmp_path / "ran"
-    for module in ("numpy.py", "json.py", "pyogrio.py"):
-        (tmp_path / module).write_text(f"open({str(mark)!r}, 'w')")
-    here = os.getcwd()
-    os.chdir(tmp_path)
-    try:
-        assert len(read_areas("farm.gpkg").shapes) == 3
-    finally:
-        os.chdir(here)
-    assert not mark.exists()
+def test_zips_that_leave_their_folder_or_blow_up_are_refused(tmp_path: Path) -> None:
+    with zipfile.ZipFile(tmp_path / "up.zip", "w") as archive:
+        archive.writestr("../areas.gpkg", b"SQLite format 3\0")
+    with zipfile.ZipFile(tmp_path / "bomb.zip", "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("areas.gpkg", b"\0" * (64 << 20))
 
-
-@pytest.mark.parametrize("name", ["../farm.gpkg", "/farm.gpkg", "C:/farm.gpkg", "..\\farm.gpkg"])
-def test_a_zip_whose_names_leave_their_folder_is_refused(tmp_path, name):
-    with pytest.raises(UnsafeInputError):
-        read_areas(zipped(tmp_path / "farm.zip", written(tmp_path / "farm.gpkg"), gpkg=name))
-
-
-def test_a_zip_that_swells_is_refused(tmp_path):
-    with zipfile.ZipFile(tmp_path / "farm.zip", "w", zipfile.ZIP_DEFLATED) as archive:
-        archive.writestr("farm.gpkg", b"SQLite format 3\0" + bytes(50_000_000))
+    with pytest.raises(UnsafeInputError, match="leave its folder"):
+        read_areas(tmp_path / "up.zip")
     with pytest.raises(UnsafeInputError, match="times its size"):
-        read_areas(tmp_path / "farm.zip")
+        read_areas(tmp_path / "bomb.zip")
 
 
-def test_a_zip_with_overlapping_entries_is_refused(tmp_path):
-    packed = zipped(tmp_path / "farm.zip", written(tmp_path / "farm.gpkg"))
-    data = packed.read_bytes()
-    begin = data.index(b"PK\x01\x02")
-    entry = data[begin : data.index(b"PK\x05\x06")]
-    twin = entry.replace(b"farm.gpkg", b"mark.gpkg")
-    end = struct.pack("<4s4H2IH", b"PK\x05\x06", 0, 0, 2, 2, len(entry + twin), begin, 0)
-    packed.write_bytes(data[:begin] + entry + twin + end)
-    with pytest.raises(UnsafeInputError, match="overlaps"):
-        read_areas(packed)
+@pytest.mark.parametrize("name", FILES)
+def test_cut_files_end_in_an_error_on_purpose(folder: Path, tmp_path: Path, name: str) -> None:
+    whole = (folder / name).read_bytes()
+    for cut in (len(whole) // 3, len(whole) - 3):
+        (tmp_path / name).write_bytes(whole[:cut])
+        with contextlib.suppress(TaskkitError):
+            assert len(read_areas(tmp_path / name).shapes) == 2
+    (tmp_path / name).write_bytes(whole[:3])
+    with pytest.raises(TaskkitError):
+        read_areas(tmp_path / name)
 
 
-def test_a_zip_under_a_password_is_refused(tmp_path):
-    packed = zipped(tmp_path / "farm.zip", written(tmp_path / "farm.gpkg"))
-    data = bytearray(packed.read_bytes())
-    for head, flags in ((b"PK\x03\x04", 6), (b"PK\x01\x02", 8)):
-        data[data.index(head) + flags] |= 1
-    packed.write_bytes(data)
-    with pytest.raises(InputError, match=r"encrypted.*without a password"):
-        read_areas(packed)
+def test_lying_counts_do_not_fill_memory(folder: Path, tmp_path: Path) -> None:
+    for suffix in (".shp", ".shx", ".dbf", ".prj"):
+        shutil.copy(folder / f"outlines{suffix}", tmp_path / f"lie{suffix}")
+    data = bytearray((tmp_path / "lie.shp").read_bytes())
+    # The number of points of the first record: file header 100, record header 8, type 4, box 32, parts 4.
+    struct.pack_into("<i", data, 100 + 8 + 4 + 32 + 4, 0x7FFFFFFF)
+    (tmp_path / "lie.shp").write_bytes(data)
+
+    with pytest.raises(TaskkitError):
+        read_areas(tmp_path / "lie.shp")
 
 
-def test_a_file_beyond_the_bound_is_not_copied(tmp_path, monkeypatch):
-    monkeypatch.setattr(reading, "MAX_FILE_BYTES", 1000)
-    with pytest.raises(UnsafeInputError, match="larger than"):
-        read_areas(written(tmp_path / "farm.gpkg"))
+def test_other_formats_are_refused_with_what_is_read(tmp_path: Path) -> None:
+    (tmp_path / "outlines.dxf").write_text("0", "utf-8")
 
-
-def test_a_database_that_never_ends_is_stopped(tmp_path, monkeypatch):
-    path = written(tmp_path / "farm.gpkg", [SQUARE], SPATIAL_INDEX="NO")
-    with sqlite3.connect(path) as database:
-        database.execute("ALTER TABLE farm RENAME TO hidden")
-        database.execute(
-            "CREATE VIEW farm AS WITH RECURSIVE n(fid) AS (SELECT 1 UNION ALL SELECT fid + 1 FROM n)"
-            " SELECT n.fid AS fid, hidden.geom AS geom, 'x' AS NAME FROM n, hidden WHERE n.fid < 0"
-        )
-    database.close()
-    monkeypatch.setattr(reading, "_SECONDS", 3)
-    with pytest.raises(UnsafeInputError, match="took more than 3 s"):
-        read_areas(path)
-
-
-def test_the_child_has_no_more_memory_than_it_is_given():
-    code = "from taskkit.gis import child; child._limit(); bytearray(child.MEMORY_BYTES)"
-    env = {**os.environ, "PYTHONPATH": str(ROOT)}
-    told = subprocess.run([sys.executable, "-c", code], env=env, capture_output=True, text=True, check=False)
-    assert told.returncode
-    assert told.stderr.strip().endswith("MemoryError")
-
-
-@pytest.mark.parametrize(
-    ("code", "error", "words"),
-    [
-        ("import os, signal; os.kill(os.getpid(), signal.SIGXCPU)", UnsafeInputError, "more time or memory"),
-        ("import os; os.abort()", UnsafeInputError, "more time or memory"),
-        ("raise MemoryError", UnsafeInputError, "more time or memory"),
-        ("import os, signal; os.kill(os.getpid(), signal.SIGSEGV)", InputError, "GDAL broke down on it"),
-        ("raise KeyError('ours')", InternalError, "KeyError: 'ours'"),
-    ],
-)
-def test_a_child_that_breaks_off_is_told_as_what_it_is(tmp_path, monkeypatch, code, error, words):
-    path = written(tmp_path / "farm.gpkg")
-    run = subprocess.run
-    limit = "import resource; resource.setrlimit(resource.RLIMIT_CORE, (0, 0)); "
-    monkeypatch.setattr(subprocess, "run", lambda command, **how: run([sys.executable, "-c", limit + code], **how))
-    with pytest.raises(error, match=words):
-        read_areas(path)
-
-
-def test_the_settings_of_other_programs_do_not_reach_the_child(tmp_path, monkeypatch):
-    monkeypatch.setenv("GDAL_SKIP", "GPKG,ESRI Shapefile")
-    monkeypatch.setenv("OGR_SKIP", "GPKG")
-    assert len(read_areas(written(tmp_path / "farm.gpkg")).shapes) == 3
-
-
-# --- real land -------------------------------------------------------------------------------------------------
-
-
-def plane_area_m2(shape):
-    return shapely.area(shapely.from_wkb(shape))
-
-
-def reference_area_m2(parts):
-    total = 0.0
-    for part in parts:
-        for sign, rings in ((1, [part.outer]), (-1, part.holes)):
-            for ring in rings:
-                polygon = Geodesic.WGS84.Polygon()
-                for lon, lat in ring:
-                    polygon.AddPoint(lat, lon)
-                total += sign * abs(polygon.Compute(False, True)[2])
-    return total
-
-
-def placed(areas):
-    raw = areas_from_wkb(areas.shapes)
-    return raw.parts(to_steering_frame(areas.crs, raw.xy).lonlat)
-
-
-@pytest.mark.parametrize(
-    ("name", "column", "crs", "unit_m2", "cut"),
-    [("dk.zip", "IMK_areal", "EPSG:25832", 10_000, 100), ("de_sh.gpkg.zip", "Flaeche", "EPSG:4647", 10_000, 10_000)],
-)
-def test_the_stated_area_of_real_fields_is_that_of_their_grid_cut(shared_data, name, column, crs, unit_m2, cut):
-    # Measured on the data of the Danish Agricultural Agency and of Land Schleswig-Holstein: the attribute is the
-    # area on the grid, hectares cut (not rounded) to 0.01 and to 0.0001; it is not the area on the ground.
-    areas = read_areas(shared_data / name, columns=[column])
-    assert (areas.crs, len(areas.shapes)) == (crs, 100)
-    for row, shape in zip(areas.rows, areas.shapes, strict=True):
-        stated = round(float(row[column]) * cut)
-        # A field whose grid area is a whole step to the last digit may be cut either way.
-        assert stated in {int(plane_area_m2(shape) / unit_m2 * cut + nudge) for nudge in (-1e-6, 0, 1e-6)}
-
-
-@pytest.mark.parametrize("name", ["dk.zip", "de_sh.gpkg.zip", "se.zip"])
-def test_areas_of_real_fields_on_the_ground_are_those_of_the_reference_library(shared_data, name):
-    # geographiclib, by the author of the algorithm; it shares no code with PROJ's.
-    for parts in placed(read_areas(shared_data / name)):
-        # Both sum up areas down to the equator, 10^10 m2 and more: a square centimetre is what doubles leave of them.
-        assert area_m2(parts) == pytest.approx(reference_area_m2(parts), rel=1e-9, abs=1e-4)
-
-
-def test_fields_on_another_datum_are_refused_with_its_name(shared_data):
-    areas = read_areas(shared_data / "nl.gpkg", columns=["gewas"])
-    assert len(areas.shapes) == 100
-    with pytest.raises(InputError, match=r"Amersfoort / RD New \(EPSG:28992\) are not on ETRS89"):
-        placed(areas)
-
-
-def test_the_answer_of_the_child_is_what_its_page_says(tmp_path):
-    path = written(tmp_path / "farm.gpkg", [SQUARE])
-    request = json.dumps({"path": str(path), "layer": None, "columns": ["NO"]}).encode()
-    env = {**os.environ, "PYTHONPATH": str(ROOT)}
-    told = subprocess.run(
-        [sys.executable, "-m", "taskkit.gis.child", "GPKG"], input=request, env=env, capture_output=True, check=True
-    )
-    (length,) = struct.unpack(">Q", told.stdout[:8])
-    head = json.loads(told.stdout[8 : 8 + length])
-    assert head == {"crs": "EPSG:25832", "columns": ["NAME", "NO", "HA"], "rows": [["7"]], "sizes": [93], "notes": []}
-    assert shapely.from_wkb(told.stdout[8 + length :]).equals(SQUARE)
+    with pytest.raises(InputError, match=r"GeoPackage \(\.gpkg\), Shapefile .* and GML \(\.gml\) are read"):
+        read_areas(tmp_path / "outlines.dxf")

@@ -9,26 +9,59 @@ import numpy as np
 
 from taskkit.geometry.line import LonLatLine, Part
 from taskkit.mapping import ReadBack, Written, write_plan
+from taskkit.plan import model
 from taskkit.plan.identity import Identity
 from taskkit.plan.leaves import leaves
 from taskkit.plan.model import (
     Action,
+    Attachment,
     Boundary,
+    BoundaryChoice,
+    Corner,
+    Crop,
     Customer,
+    DepthWord,
+    Extension,
     Farm,
+    Feature,
+    FeatureKind,
     Field,
     Headland,
+    IslandHeadland,
+    Job,
+    JobLine,
+    Machine,
+    MachineRowEnd,
+    Operation,
+    Order,
+    Origin,
+    Passes,
+    Place,
     Plan,
     Position,
+    Product,
+    Propagation,
     Purpose,
+    Recorded,
     ReferencePoint,
+    Rotation,
     RowEndPlan,
+    Sector,
+    Shift,
+    Side,
+    SideHeadland,
+    SideKind,
     Step,
     StraightLine,
+    Tool,
+    Tractor,
+    Tramline,
     TurnShape,
     TurnSide,
+    Variety,
+    Worker,
 )
-from taskkit.plan.quantities import Area, Length, Speed
+from taskkit.plan.quantities import Area, Duration, Length, Speed
 from taskkit.taskdata.document import TaskData
 from taskkit.taskdata.reader import decode, parse
 from taskkit.taskdata.version import Version
@@ -44,32 +77,135 @@ def box(lon_deg: float, lat_deg: float, *, size_deg: float = 0.002, turned: bool
     return LonLatLine(corners[::-1] if turned else corners)
 
 
-def line(number: int, name: str, *, spacing: str = "3 m") -> StraightLine:
-    return StraightLine(
+A, B = Position(lon_deg=9.5, lat_deg=54.0123456785), Position(lon_deg=9.502, lat_deg=54.001)
+PATH = LonLatLine([(9.5, 54.0), (9.501, 54.0002), (9.502, 54.0)])
+ORIGIN = Origin(
+    crs="EPSG:25832", frame="ETRS89", epoch="2010.0", operation="as it is", operation_accuracy=Length("1 mm")
+)
+FORMS: dict[str, dict[str, object]] = {
+    "Straight": {"a": A, "b": B},
+    "Heading": {"a": A, "heading_deg": 35.1234567},
+    "Curved": {"path": PATH},
+    "Pivot": {
+        "centre": A,
+        "radius": Length("200 m"),
+        "direction": Rotation.ANTICLOCKWISE,
+        "sector": Sector(start_heading_deg=10.0, end_heading_deg=90.5),
+    },
+    "Spiral": {"path": PATH},
+}
+
+
+def line(number: int, name: str, *, spacing: str = "3 m", **more) -> StraightLine:
+    return StraightLine(uuid=numbered(number), name=name, a=A, b=B, spacing=Length(spacing), **more)
+
+
+def full_line(number: int, form: str, *, shared: str = "", **more):
+    """A line of a form with every member filled."""
+    return getattr(model, f"{shared}{form}Line")(
         uuid=numbered(number),
-        name=name,
-        a=Position(lon_deg=9.5, lat_deg=54.0123456785),
-        b=Position(lon_deg=9.502, lat_deg=54.001),
-        spacing=Length(spacing),
+        name=f"{form} {shared}".strip(),
+        spacing=Length("3 m"),
+        propagation=Propagation.LEFT,
+        extension=Extension.FROM_A,
+        passes_left=4,
+        passes_right=0,
+        limit=(Part(box(9.5, 54.0, size_deg=0.001)),),
+        tramline=Tramline(interval=8, phase=4),
+        source="driven",
+        origin=ORIGIN,
+        **FORMS[form],
+        **more,
     )
 
 
-def row_end(number: int, name: str) -> RowEndPlan:
+def shift(number: int, day: int) -> Shift:
+    date = datetime.date(2026, 4, day)
+    return Shift(uuid=numbered(number), date=date, across=Length("0.3 m"), along=Length("-1 ft"), note="drift")
+
+
+def row_end(number: int, name: str, **more) -> RowEndPlan:
     leaving = [
         Step(action=action, at=Length("-5 ft"), reference=ReferencePoint.REAR_AXLE)
         for action in Action
-        if action not in (Action.SPEED, Action.NOTE)
+        if action not in (Action.SPEED, Action.NOTE) and not action.startswith("remote valve")
     ]
     slow = Step(action=Action.SPEED, at=Length("0 m"), reference=ReferencePoint.HITCH, speed=Speed("4 mph"))
     told = Step(action=Action.NOTE, at=Length("1.5 m"), reference=ReferencePoint.TOOL, text='Look "back"\n& < on')
+    valve = Step(action=Action.REMOTE_VALVE_FLOAT, at=Length("1.5 m"), reference=ReferencePoint.TOOL, valve=2)
     return RowEndPlan(
         uuid=numbered(number),
         name=name,
         turn=TurnShape.CROSSING_LOOP,
         side=TurnSide.LEFT,
         skip=2,
-        leaving=(*leaving, slow, told),
-        entering=(told, leaving[0], slow),
+        leaving=(*leaving, slow, told, valve),
+        entering=(told, leaving[0], slow, valve),
+        **more,
+    )
+
+
+def machine(number: int, name: str) -> Machine:
+    return Machine(
+        uuid=numbered(number),
+        name=name,
+        code="D3",
+        row_end=numbered(8),
+        working_speed=Speed("8 km/h"),
+        turning_speed=Speed("4 mph"),
+        transport_speed=Speed("40 km/h"),
+        tractor=Tractor(
+            name="Old Blue",
+            turning_radius=Length("5.5 m"),
+            reversing=True,
+            rear_axle_to_hitch=Length("1.1 m"),
+            width=Length("2.55 m"),
+        ),
+        tools=(
+            Tool(name="Front roller", attachment=Attachment.MOUNTED),
+            Tool(
+                name="Drill",
+                attachment=Attachment.TRAILED,
+                hitch_to_axle=Length("4 m"),
+                working_width=Length("3 m"),
+                lengthwise_offset=Length("4.5 m"),
+                sideways_offset=Length("-2 cm"),
+                folded_width=Length("3 m"),
+                fold_time=Duration("1.5 min"),
+                clear_of_soil=Duration("1 s"),
+                fully_raised=Duration("3 s"),
+                touching_down=Duration("2 s"),
+                at_depth=Duration("4 s"),
+                sections_on_latency=Duration("300 ms"),
+                sections_off_latency=Duration("0.2 s"),
+            ),
+        ),
+    )
+
+
+def headland() -> Headland:
+    return Headland(
+        depth=Length("12 m"),
+        sides=(SideHeadland(side=numbered(40), depth=Length("0 m")),),
+        islands=(
+            IslandHeadland(feature=numbered(53), depth=Passes(2)),
+            IslandHeadland(hole=1, depth=DepthWord.AUTO),
+        ),
+    )
+
+
+def features() -> tuple[Feature, ...]:
+    water = (
+        Part(box(9.5, 54.0, size_deg=1e-4), [box(9.50002, 54.00002, size_deg=2e-5, turned=True)]),
+        Part(box(9.501, 54.0, size_deg=1e-4)),
+    )
+    said = {"safety_distance": Length("2 m"), "source": "walked", "date": datetime.date(2026, 3, 31), "origin": ORIGIN}
+    gate, post = Place(LonLatLine([(9.502, 54.0)])), Place(LonLatLine([(9.5011, 54.0011)]))
+    return (
+        Feature(uuid=numbered(50), name="Gate", kind=FeatureKind.ACCESS, place=gate, **said),
+        Feature(uuid=numbered(51), name="Power pole", kind=FeatureKind.POLE, place=post),
+        Feature(uuid=numbered(52), name="Pasture fence", kind=FeatureKind.FENCE, place=Place(PATH)),
+        Feature(uuid=numbered(53), name="Ponds", kind=FeatureKind.WATER, place=Place(water)),
     )
 
 
@@ -84,11 +220,23 @@ def rich_plan() -> Plan:
         method="receiver",
         date=datetime.date(2026, 3, 31),
         accuracy=Length("2 cm"),
+        person="Ada Reed",
+        recorded=Recorded.TOOL_EDGE,
+        offset=Length("1.5 m"),
+        origin=ORIGIN,
     )
+    official = Boundary(uuid=numbered(6), purpose=Purpose.OFFICIAL, parts=(Part(box(9.5, 54.0, size_deg=0.003)),))
+    shared = [
+        full_line(80 + n, form, shared="Shared", group="both", fields=(numbered(4), numbered(9)), shifts=shifts)
+        for n, (form, shifts) in enumerate(
+            {form: (shift(86, 1), shift(87, 2)) if form == "Straight" else () for form in FORMS}.items()
+        )
+    ]
     return Plan(
         uuid=numbered(1),
         name="Larkmoor, spring work",
         steering_frame="ETRS89",
+        steering_crs="EPSG:4258",
         customers=(
             Customer(
                 uuid=numbered(2),
@@ -107,24 +255,114 @@ def rich_plan() -> Plan:
             Farm(uuid=numbered(3), name="Home Farm", customer=numbered(2), country="-", **address),
             Farm(uuid=numbered(13), name="Home Farm"),
         ),
-        row_end_plans=(row_end(8, "Drill"), RowEndPlan(uuid=numbered(18), name="Bare")),
+        workers=(
+            Worker(
+                uuid=numbered(20),
+                name="Reed",
+                first_name="Ada",
+                phone="4",
+                mobile="5",
+                email="ada@larkmoor.example",
+                licence="No 7",
+            ),
+            Worker(uuid=numbered(21), name="Reed"),
+        ),
+        crops=(
+            Crop(
+                uuid=numbered(22),
+                name="Barley",
+                varieties=(Variety(uuid=numbered(23), name="Early"), Variety(uuid=numbered(24), name="Late")),
+            ),
+            Crop(uuid=numbered(25), name="Oats"),
+        ),
+        products=(
+            Product(uuid=numbered(26), name="Seed lot 4", kind="seed"),
+            Product(uuid=numbered(27), name="Seed lot 5"),
+        ),
+        operations=(Operation(uuid=numbered(28), name="Sowing"), Operation(uuid=numbered(29), name="Rolling")),
+        machines=(
+            machine(30, "Drill set"),
+            Machine(uuid=numbered(31), name="Roller set"),
+            Machine(uuid=numbered(32), name="In the shed"),
+        ),
+        row_end_plans=(
+            row_end(8, "Drill", machine=numbered(30), working_speed=Speed("8 km/h"), turning_speed=Speed("4 mph")),
+            RowEndPlan(uuid=numbered(18), name="Bare"),
+        ),
         fields=(
             Field(
                 uuid=numbered(4),
                 name="Long Acre",
                 code="007",
+                official_code="12:30",
                 customer=numbered(2),
                 farm=numbered(3),
+                crop=numbered(22),
+                variety=numbered(23),
                 declared_area=Area("1.2 ha"),
-                headland=Headland(depth=Length("12 m")),
+                headland=headland(),
                 row_end=numbered(8),
-                boundaries=(
-                    Boundary(uuid=numbered(6), purpose=Purpose.OFFICIAL, parts=(Part(box(9.5, 54.0, size_deg=0.003)),)),
-                    worked,
+                row_ends=(MachineRowEnd(machine=numbered(30), row_end=numbered(8)),),
+                boundaries=(official, worked),
+                sides=(
+                    Side(
+                        uuid=numbered(40),
+                        name="Lane",
+                        start=Corner(lon_deg=9.5, lat_deg=54.0),
+                        end=Corner(lon_deg=9.502, lat_deg=54.0),
+                        kind=SideKind.ROAD,
+                        turning=False,
+                        overhang=Length("1 m"),
+                    ),
+                    Side(
+                        uuid=numbered(41),
+                        name="Ditch",
+                        start=Corner(point=numbered(50)),
+                        end=Corner(point=numbered(51)),
+                    ),
                 ),
-                lines=(line(7, "Along the lane"), line(17, "Along the lane", spacing="2.0004 m")),
+                features=features(),
+                lines=(
+                    line(7, "Along the lane", shifts=(shift(70, 1), shift(71, 2))),
+                    line(17, "Along the lane", spacing="2.0004 m"),
+                    *(full_line(60 + n, form, group="spring") for n, form in enumerate(FORMS)),
+                ),
             ),
             Field(uuid=numbered(9), name="The field behind the barn of the old mill at the river"),
+        ),
+        shared_lines=tuple(shared),
+        jobs=(
+            Job(
+                uuid=numbered(90),
+                name="Sow Long Acre",
+                field=numbered(4),
+                machine=numbered(30),
+                lines=(JobLine(line=numbered(7), shift=numbered(70)), JobLine(line=numbered(60))),
+                boundary=BoundaryChoice(purpose=Purpose.WORKED, season="2026"),
+                headland=headland(),
+                headland_worked=Order.AFTER,
+                row_end=numbered(8),
+                start=datetime.date(2026, 4, 1),
+                end=datetime.date(2026, 4, 3),
+                worker=numbered(20),
+                operation=numbered(28),
+                crop=numbered(22),
+                variety=numbered(23),
+                product=numbered(26),
+            ),
+            Job(
+                uuid=numbered(91),
+                name="Roll it",
+                field=numbered(4),
+                machine=numbered(31),
+                lines=(JobLine(line=numbered(17)),),
+            ),
+            Job(
+                uuid=numbered(92),
+                name="Spray both",
+                field=numbered(9),
+                lines=(JobLine(line=numbered(80), shift=numbered(86)),),
+            ),
         ),
     )
 

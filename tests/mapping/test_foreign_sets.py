@@ -58,6 +58,26 @@ def test_one_polygon_with_several_outer_rings_is_several_parts_and_holes_find_th
     assert not list(back.findings)
 
 
+def test_a_hole_in_an_island_belongs_to_the_island_and_not_to_the_ring_round_both():
+    inner = polygon(
+        square(1, 9.0, 54.0, 0.1),
+        square(2, 9.01, 54.01, 0.08),
+        square(1, 9.02, 54.02, 0.05),  # an island in the hole
+        square(2, 9.03, 54.03, 0.01),  # lies in the island, and so in the first ring too
+    )
+    field, _ = field_of(inner)
+    first, island = field.boundaries[0].parts
+    assert [hole.points[0].tolist() for hole in first.holes] == [[9.01, 54.01]]
+    assert [hole.points[0].tolist() for hole in island.holes] == [[9.03, 54.03]]
+
+
+def test_a_polygon_of_very_many_rings_is_read_without_weighing_every_pair(monkeypatch):
+    monkeypatch.setattr("taskkit.mapping.polygons._MANY_PAIRS", 1)
+    inner = polygon(square(1, 9.0, 54.0, 0.01), square(1, 9.1, 54.0, 0.01), square(2, 9.002, 54.002, 0.001))
+    field, _ = field_of(inner)
+    assert [len(part.holes) for part in field.boundaries[0].parts] == [0, 1]  # of the ring before it
+
+
 def test_every_polygon_of_the_boundary_type_is_a_part_of_one_boundary():
     field, _ = field_of(polygon(square(1, 9.0, 54.0, 0.01)) + polygon(square(1, 9.1, 54.0, 0.01)))
     assert [len(b.parts) for b in field.boundaries] == [2]
@@ -136,6 +156,36 @@ def test_two_points_of_other_types_are_a_and_b_in_their_order():
     assert (field.lines[0].a.lat_deg, field.lines[0].b.lat_deg) == (54.0, 54.1)
 
 
+@pytest.mark.parametrize(("first", "last", "ends"), [("2", "6", (54.1, 54.0)), ("7", "2", (54.1, 54.0))])
+def test_a_point_that_is_marked_as_one_end_is_never_taken_for_the_other_too(first, last, ends):
+    field, _ = field_of(ab_line(f'<PNT A="{first}" C="54" D="9"/><PNT A="{last}" C="54.1" D="9.1"/>'))
+    assert (field.lines[0].a.lat_deg, field.lines[0].b.lat_deg) == ends
+
+
+def test_one_end_of_a_sector_without_the_other_is_told():
+    points = '<PNT A="8" C="54" D="9"/><PNT A="6" C="54.001" D="9"/>'
+    field, back = field_of(ab_line(points, pattern='C="4" D="1" H="100000"'))
+    assert field.lines[0].sector is None
+    assert "one end of a sector without the other" in said(back, "not-in-plan-model")[0]
+
+
+def test_the_greatest_count_of_passes_that_the_standard_allows_is_read():
+    field, _ = field_of(ab_line(AB, pattern='C="1" N="4294967294" O="0"'))
+    assert (field.lines[0].passes_left, field.lines[0].passes_right) == (4294967294, 0)
+
+
+def test_a_number_with_thousands_of_leading_zeros_is_read():
+    field, _ = field_of(ab_line(AB, width=' C="' + "0" * 5000 + '3000"'))
+    assert field.lines[0].spacing == Length("3 m")
+
+
+def test_blanks_round_an_identifier_do_not_hide_the_object():
+    # XML Schema 1.0 part 2, section 4.3.6: blanks round an identifier are no part of it.
+    set_ = task_file('<CTR A=" CTR1 " B="Hansen"/><PFD A="PFD1" C="Long Acre" D="1" E="CTR1"/>')
+    plan = read_plan(parsed(set_)).plan
+    assert plan.fields[0].customer == plan.customers[0].uuid
+
+
 @pytest.mark.parametrize("width", ["", ' C=""', ' C="-3000"', ' C="3.5"', ' C="' + "9" * 5000 + '"'])
 def test_a_line_without_a_spacing_that_can_be_read_has_none(width):
     field, back = field_of(ab_line(AB, width=width))
@@ -163,11 +213,14 @@ def test_a_line_goes_by_the_name_of_its_group_or_by_its_identifier():
     assert field_of(ab_line(AB, name="").replace(' B="Group"', ""))[0].lines[0].name == "GPN1"
 
 
-def test_a_guidance_line_string_right_under_the_field_is_a_line():
+def test_a_guidance_line_string_right_under_the_field_is_a_line_or_a_curve():
     strings = f'<LSG A="5" B="Old line" C="2500">{AB}</LSG><LSG A="5" B="Bend">{AB}<PNT A="9" C="54.2" D="9.1"/></LSG>'
     field, back = field_of(strings)
-    assert [(line.name, line.spacing.metres) for line in field.lines] == [("Old line", 2.5)]
-    assert "more than two points" in said(back, "not-in-plan-model")[0]
+    assert [(line.kind, line.name, line.spacing.metres) for line in field.lines] == [
+        ("straight", "Old line", 2.5),
+        ("curve", "Bend", 0.0),
+    ]
+    assert not said(back, "not-in-plan-model")
 
 
 # What the plan has no word for
@@ -183,9 +236,9 @@ def test_everything_the_plan_has_no_word_for_is_named_once_with_its_count():
         + polygon(square(1, 9, 54, 0.01), kind=10)
         + polygon(square(1, 9, 54, 0.01), kind="77")
         + '<LSG A="3"><PNT A="2" C="54" D="9"/></LSG>'
-        + '<GGP A="GGP1"><PLN A="1"/>'
-        + f'<GPN A="GPN1" C="1" E="2" F="1" I="4"><LSG A="5" C="3000" B="x">{AB}</LSG><LSG A="5"/></GPN>'
-        + '<GPN A="GPN2" C="2" G="90"/><GPN A="GPN3"/></GGP>'
+        + '<GGP A="GGP1"><BSN A="BSN1"/>'
+        + f'<GPN A="GPN1" C="1" E="9" F="1" I="4" N="-1" G="7"><LSG A="5" C="3000" B="x">{AB}</LSG><LSG A="5"/></GPN>'
+        + f'<GPN A="GPN3" C="6"><LSG A="5">{AB}</LSG></GPN></GGP>'
         + "</PFD>"
     )
     back = read_plan(parsed(task_file(inner), TLG00001_BIN=b"", LINKLIST_XML=b"", GRD00001_BIN=b""))
@@ -193,7 +246,7 @@ def test_everything_the_plan_has_no_word_for_is_named_once_with_its_count():
     found = dict(m.removeprefix("Not taken into the plan, which has no word for it: ").removesuffix(" in all.")
                  .rsplit(", ", 1) for m in said(back, "not-in-plan-model"))  # fmt: skip
     assert found == {
-        "TSK (Task)": "2",
+        "TSK (task without a field)": "2",
         "DVC (Device)": "1",
         "P123_thing (no element of the standard)": "1",
         "Strange (no element of the standard)": "1",
@@ -201,22 +254,20 @@ def test_everything_the_plan_has_no_word_for_is_named_once_with_its_count():
         "CTR@P123_y (no attribute of the standard)": "1",
         "P123_z (no element of the standard)": "1",
         "CTR@Q (no attribute of the standard)": "1",
-        "PFD@G (CropTypeIdRef)": "1",
         "PNT (flag)": "2",
-        "PNT (storage)": "1",
         "PLN@B (PolygonDesignator)": "1",
         "LSG (obstacle)": "1",
         "PLN (headland)": "1",
         "PLN (Polygon)": "1",
         "LSG (tramline)": "1",
-        "GGP (several lines in one group; the plan has a group for each)": "1",
-        "PLN (partfield boundary)": "1",
+        "BSN (BaseStation)": "1",
         "GPN@E (GuidancePatternPropagationDirection)": "1",
+        "GPN@G (GuidancePatternHeading)": "1",
         "GPN@I (GuidancePatternGNSSMethod)": "1",
+        "GPN@N (NumberOfSwathsLeft)": "1",
         "LSG@B (LineStringDesignator)": "1",
         "LSG (guidance pattern)": "1",
-        "GPN (guidance pattern of type 2)": "1",
-        "GPN (guidance pattern of type unknown)": "1",
+        "GPN (guidance pattern of type 6)": "1",
     }
     assert len(back.plan.fields[0].lines) == 1
     first = next(f for f in back.findings if "TSK" in f.message)

@@ -1,16 +1,42 @@
+import re
+
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from lxml import etree
-from mapped import numbered, parsed, rich_plan, said, task_file, through_bytes, written
+from mapped import line, numbered, parsed, rich_plan, said, shift, task_file, through_bytes, written
 
 from taskkit.errors import RefusedError
 from taskkit.mapping import Carried, is_ours, read_plan
 from taskkit.mapping.headland_file import FORM
-from taskkit.plan.model import Action, Headland, Plan, ReferencePoint, RowEndPlan, Step, TurnShape, TurnSide
-from taskkit.plan.quantities import Length
+from taskkit.plan.files import dump_plan
+from taskkit.plan.model import (
+    Action,
+    Attachment,
+    DepthWord,
+    FeatureKind,
+    Field,
+    Headland,
+    Job,
+    JobLine,
+    Order,
+    Passes,
+    Plan,
+    Purpose,
+    ReferencePoint,
+    RowEndPlan,
+    SideHeadland,
+    SideKind,
+    Step,
+    TurnShape,
+    TurnSide,
+)
+from taskkit.plan.quantities import Length, Speed
 from taskkit.shipped import schema_file
 from taskkit.taskdata.writer import files
 
 SCHEMA = schema_file("xsd", "headland", "HEADLAND.xsd")
+SCHEMA_OF_FORM_2 = etree.XMLSchema(etree.parse(SCHEMA))
 XS = "{http://www.w3.org/2001/XMLSchema}"
 ONE = numbered(50)
 GOOD = f'<row_end_plan uuid="{ONE}" name="Drill"><leaving>{{}}</leaving></row_end_plan>'
@@ -40,12 +66,12 @@ def step(attributes):
         "",
         "<headland",
         "no XML",
-        '<!DOCTYPE headland [<!ENTITY a "aaaa">]><headland form="1">&a;</headland>',
+        '<!DOCTYPE headland [<!ENTITY a "aaaa">]><headland form="2">&a;</headland>',
         "<other/>",
         "<headland/>",
-        form("", number=2),
-        '<headland form="1">' * 500,
-        '<?xml version="1.0" encoding="no-such"?><headland form="1"/>',
+        form("", number=3),
+        '<headland form="2">' * 500,
+        '<?xml version="1.0" encoding="no-such"?><headland form="2"/>',
         b"\xff\xff\xff",
     ],
     ids=["empty", "cut", "text", "doctype", "other root", "no form", "newer form", "deep", "encoding", "bytes"],
@@ -81,6 +107,9 @@ def test_a_row_end_plan_with_a_step_that_cannot_be_understood_is_left_out_whole(
     assert reason in message
 
 
+FOUR = numbered(4)
+
+
 @pytest.mark.parametrize(
     ("inner", "what"),
     [
@@ -91,24 +120,62 @@ def test_a_row_end_plan_with_a_step_that_cannot_be_understood_is_left_out_whole(
         (f'<row_end_plan uuid="{ONE}" name="Drill" turn="flip"/>', "The row end plan Drill"),
         (f'<row_end_plan uuid="{ONE}" name="Drill"><staying/></row_end_plan>', "The row end plan Drill"),
         (f'<row_end_plan uuid="{ONE}" name="Drill"><leaving/><leaving/></row_end_plan>', "The row end plan Drill"),
+        (f'<row_end_plan uuid="{ONE}" name="Drill"><leaving a="b"/></row_end_plan>', "The row end plan Drill"),
         (
             f'<row_end_plan uuid="{ONE}" name="Drill"><leaving><stop/></leaving></row_end_plan>',
             "The row end plan Drill",
         ),
-        (f'<row_end_plan uuid="{numbered(4)}" name="Thief"/>', "The row end plan Thief"),
-        ('<field uuid="x" depth_m="1"/>', "The field x"),
-        (f'<field uuid="{numbered(4)}" depth_m="deep"/>', f"The field {numbered(4)}"),
-        (f'<field uuid="{numbered(4)}" row_end_plan="{ONE}"/>', f"The row-end plan {ONE} of a field"),
-        (f'<field uuid="{numbered(44)}" depth_m="1"/>', f"The headland of {numbered(44)}"),
+        (f'<row_end_plan uuid="{FOUR}" name="Thief"/>', "The row end plan Thief"),
+        (f'<row_end_plan uuid="{ONE}" name="Drill" machine="{FOUR}"/>', "The machine of row-end plan Drill"),
+        (f'<machine uuid="{ONE}" name="Set" row_end="{FOUR}"/>', "The row end of machine Set"),
+        (f'<machine uuid="{ONE}" name="Set"><tools><tool width_m="1"/></tools></machine>', "The machine Set"),
+        (f'<machine uuid="{ONE}" name="Set"><tractor reversing="2"/></machine>', "The machine Set"),
+        ('<field uuid="x" row_end="1"/>', "The field x"),
+        ('<field row_end="1"/>', "The field"),
+        (f'<field uuid="{FOUR}"><headland depth="deep"/></field>', f"Something of the field {FOUR}"),
+        (f'<field uuid="{FOUR}"><headland/></field>', f"Something of the field {FOUR}"),
+        (f'<field uuid="{FOUR}" strange="1"/>', f"Something of the field {FOUR}"),
+        (f'<field uuid="{FOUR}"/><field uuid="{FOUR}" row_end="{numbered(60)}"/>', f"The field {FOUR}"),
+        (f'<field uuid="{FOUR}" row_end="{ONE}"/>', "The row end of field Long Acre"),
+        (f'<field uuid="{numbered(44)}" row_end="{ONE}"/>', f"What is attached to {numbered(44)}"),
+        (f'<job uuid="{FOUR}"><headland depth="1 m"/></job>', f"What is attached to {FOUR}"),
+        (f'<feature uuid="{numbered(44)}" safety_distance_m="1"/>', f"What is attached to {numbered(44)}"),
+        (f'<feature uuid="{FOUR}" kind="swamp"/>', f"Something of the feature {FOUR}"),
+        (f'<shift uuid="{FOUR}" date="yesterday"/>', f"Something of the shift {FOUR}"),
     ],
 )
 def test_what_else_is_wrong_is_left_out_by_itself(inner, what):
     back = read_with(form(inner + f'<row_end_plan uuid="{numbered(60)}" name="Sound"/>'))
     (message,) = said(back, "left-out-of-plan")
     assert message.startswith(what)
-    assert [p.name for p in back.plan.row_end_plans] == ["Sound"]
-    assert back.plan.fields[0].uuid == numbered(4)
+    assert "Sound" in [p.name for p in back.plan.row_end_plans]
+    assert back.plan.fields[0].uuid == FOUR
     assert back.plan.fields[0].row_end is None
+    assert dump_plan(back.plan)  # what was read is a whole plan
+
+
+def side(number, name, *, start='lon_deg="9" lat_deg="54"', end='lon_deg="9" lat_deg="54"'):
+    return f'<side uuid="{numbered(number)}" name="{name}"><from {start}/><to {end}/></side>'
+
+
+def test_what_hangs_on_something_that_is_left_out_goes_with_it():
+    sides = side(61, "Lane", end=f'point="{ONE}"') + side(62, "Ditch") + side(4, "Thief")
+    depths = f'<side side="{numbered(61)}" depth="1 m"/><side side="{numbered(62)}" depth="2 m"/>'
+    headland = f'<headland depth="12 m"><sides>{depths}</sides></headland>'
+
+    back = read_with(form(f'<field uuid="{FOUR}">{headland}<sides>{sides}</sides></field>'))
+
+    field = back.plan.fields[0]
+    assert [one.name for one in field.sides] == ["Ditch"]
+    assert field.headland == Headland(
+        depth=Length("12 m"), sides=(SideHeadland(side=numbered(62), depth=Length("2 m")),)
+    )
+    assert sorted(said(back, "left-out-of-plan")) == [
+        f"Something of the field {FOUR} is left out of the plan: the UUID of side Thief belongs to another object.",
+        "The point of side Lane is left out of the plan: there is no such thing among its features.",
+        "The side of field Long Acre is left out of the plan: there is no such thing among its sides.",
+    ]
+    assert dump_plan(back.plan)
 
 
 def test_a_file_that_is_too_large_is_not_even_parsed():
@@ -118,10 +185,79 @@ def test_a_file_that_is_too_large_is_not_even_parsed():
 
 def test_a_field_whose_row_end_plan_is_left_out_keeps_its_headland():
     broken = GOOD.format('<step action="x"/>')
-    field = f'<field uuid="{numbered(4)}" depth_m="12.5" row_end_plan="{ONE}"/>'
+    field = f'<field uuid="{FOUR}" row_end="{ONE}"><headland depth="12.5 m"/></field>'
     plan = read_with(form(broken + field)).plan
     assert plan.fields[0].headland == Headland(depth=Length("12.5 m"))
     assert plan.fields[0].row_end is None
+
+
+def test_a_file_of_form_1_is_read_as_it_always_was():
+    step = '<step action="speed" at_m="-1.524" reference="tool" speed_m_per_s="1.78816"/>'
+    plan = read_with(
+        f'''<?xml version="1.0" encoding="UTF-8"?>
+        <headland form="1">
+          <row_end_plan uuid="{ONE}" name="Drill" turn="loop" side="left" skip="2">
+            <leaving>{step}</leaving>
+          </row_end_plan>
+          <field uuid="{FOUR}" depth_m="12.5" row_end_plan="{ONE}"/>
+        </headland>'''
+    ).plan
+
+    slow = Step(action=Action.SPEED, at=Length("-5 ft"), reference=ReferencePoint.TOOL, speed=Speed("4 mph"))
+    assert plan.row_end_plans == (
+        RowEndPlan(uuid=ONE, name="Drill", turn=TurnShape.LOOP, side=TurnSide.LEFT, skip=2, leaving=(slow,)),
+    )
+    assert plan.fields[0].headland == Headland(depth=Length("12.5 m"))
+    assert plan.fields[0].row_end == ONE
+
+
+@pytest.mark.parametrize("depth", [Length("12.5 m"), Passes(1), Passes(12), DepthWord.AUTO, Length("0 m")])
+def test_depths_of_every_sort_come_back(depth):
+    plan = Plan(uuid=numbered(1), name="x", fields=(Field(uuid=FOUR, name="y", headland=Headland(depth=depth)),))
+    made = written(plan)
+    SCHEMA_OF_FORM_2.assertValid(etree.fromstring(made.data.companions["HEADLAND.XML"]))
+    assert read_plan(through_bytes(made.data)).plan.fields[0].headland == Headland(depth=depth)
+
+
+def test_a_shift_keeps_its_identity_and_date_where_its_line_is_a_group_by_itself():
+    moved = line(7, "Along the lane", shifts=(shift(70, 1), shift(71, 2)))
+    job = Job(uuid=numbered(9), name="Sow", field=FOUR, lines=(JobLine(line=numbered(7), shift=numbered(71)),))
+    field = Field(uuid=FOUR, name="Long Acre", lines=(moved,))
+
+    plan = read_plan(through_bytes(written(Plan(uuid=numbered(1), name="x", fields=(field,), jobs=(job,))).data)).plan
+
+    (back,) = plan.fields[0].lines[0].shifts
+    assert (back.uuid, back.date, back.across) == (numbered(71), moved.shifts[1].date, Length("0.3 m"))
+    assert plan.jobs[0].lines == job.lines
+
+
+WRITTEN = written(rich_plan()).data
+RICH = WRITTEN.companions["HEADLAND.XML"]
+QUOTED = [match.span(1) for match in re.finditer(rb'"([^"]*)"', RICH)]
+LINES = RICH.splitlines(keepends=True)
+
+
+@given(st.data())
+@settings(max_examples=60, deadline=None)
+def test_whatever_became_of_the_file_what_is_read_is_a_whole_plan(data):
+    text = RICH
+    for _ in range(data.draw(st.integers(1, 4))):
+        if data.draw(st.booleans()):
+            start, end = data.draw(st.sampled_from(QUOTED))
+            odd = [b"", b"x", b"-1", b"999999999999", str(numbered(4)).encode(), str(numbered(8)).encode(), b"auto"]
+            text = text[:start] + data.draw(st.sampled_from(odd)).ljust(end - start)[: max(end - start, 0)] + text[end:]
+        else:
+            line = data.draw(st.sampled_from(LINES))
+            text = text.replace(line, data.draw(st.sampled_from([b"", line * 2])), 1)
+    back = through_bytes(WRITTEN)
+    back.companions = {"HEADLAND.XML": text}
+
+    assert dump_plan(read_plan(back).plan)
+
+
+def test_machines_that_nothing_uses_stay_in_the_office():
+    names = [machine.name for machine in read_plan(through_bytes(written(rich_plan()).data)).plan.machines]
+    assert names == ["Drill set", "Roller set"]
 
 
 def test_the_file_is_found_whatever_case_its_name_has():
@@ -131,9 +267,8 @@ def test_the_file_is_found_whatever_case_its_name_has():
 
 
 def test_there_is_no_file_where_there_is_nothing_to_attach():
-    plan = rich_plan()
-    bare = plan.model_copy(update={"fields": plan.fields[1:], "row_end_plans": ()})
-    data = written(bare).data
+    plan = rich_plan().model_copy(update={"row_end_plans": (), "machines": (), "shared_lines": (), "jobs": ()})
+    data = written(plan.model_copy(update={"fields": plan.fields[1:]})).data
     assert data.companions == {}
     assert [entry.get("A") for entry in data.main.elements("AFE")] == ["LINKLIST.XML"]
 
@@ -157,21 +292,17 @@ def test_a_length_that_cannot_be_meant_is_refused(at):
 
 
 def test_a_row_end_plan_that_the_plan_does_not_hold_is_not_carried():
-    plan = rich_plan()
-    lost = plan.fields[0].model_copy(update={"row_end": ONE, "customer": ONE})
-    plan = plan.model_copy(update={"fields": (lost,)})
-    made = written(plan)
-    losses = {e.leaf.path: (e.carried, e.note) for e in made.ledger.losses()}
-    assert losses == {
-        "fields.row_end": (Carried.NOT_CARRIED, f"the plan holds no row-end plan {ONE}"),
-        "fields.customer": (Carried.NOT_CARRIED, f"the plan holds no customer {ONE}"),
-    }
+    lost = Field(uuid=FOUR, name="Long Acre", row_end=ONE)
+    made = written(Plan(uuid=numbered(1), name="x", fields=(lost,)))
+    (loss,) = made.ledger.losses()
+    assert (loss.leaf.path, loss.carried) == ("fields.row_end", Carried.NOT_CARRIED)
+    assert loss.note == f"the plan holds no such row end, {ONE}"
     assert read_plan(through_bytes(made.data)).plan.fields[0].row_end is None
 
 
 def test_the_schema_has_the_words_of_the_model():
     root = etree.parse(SCHEMA)
-    for words in (Action, ReferencePoint, TurnShape, TurnSide):
+    for words in (Action, Attachment, FeatureKind, Order, Purpose, ReferencePoint, SideKind, TurnShape, TurnSide):
         listed = root.findall(f"{XS}simpleType[@name='{words.__name__}']/{XS}restriction/{XS}enumeration")
         assert [value.get("value") for value in listed] == list(words)
 

@@ -1,13 +1,12 @@
-import uuid as uuids
-
 import pytest
 from hypothesis import given, settings
-from plans import numbered, plans, small_plan
+from plans import another, can_stand_alone, numbered, plans, small_plan
 
 from taskkit.plan.leaves import Leaf, changed, leaf_paths, leaves
 from taskkit.plan.members import members
-from taskkit.plan.model import Action, Plan, PlanValue
-from taskkit.plan.quantities import Area, Length, Speed
+from taskkit.plan.model import CurvedLine, Plan, PlanValue
+from taskkit.plan.quantities import Length
+from taskkit.plan.scalars import Listed
 
 
 def find(plan, path, ordinal=(), owner=None):
@@ -57,7 +56,7 @@ def test_a_new_member_of_the_model_appears_by_itself():
 
     class Wider(Plan):
         shed: Shed | None = None
-        sheds: tuple[Shed, ...] = ()
+        sheds: Listed[Shed] = ()
 
     plan = Wider(uuid=numbered(1), name="x", sheds=(Shed(height="3 m"),))
     found = {leaf.path: leaf for leaf in leaves(plan)}
@@ -74,48 +73,46 @@ def test_leaves_are_told_apart_by_path_owner_and_ordinal(plan):
     assert len(found) == len(set(found))
 
 
-OTHER = {
-    "format": 2,
-    "declared_area": Area("7 ha"),
-    "parts": "POLYGON ((1 1, 2 1, 2 2, 1 1))",
-    "date": "2020-02-29",
-    "purpose": "physical",
-    "turn": "fishtail",
-    "side": "left",
-    "skip": 5,
-    "action": "sections on",
-    "reference": "hitch",
-    "speed": Speed("9 km/h"),
-    "lon_deg": 3.25,
-    "lat_deg": 3.25,
-} | dict.fromkeys(["spacing", "depth", "at", "accuracy"], Length("77 m"))
-
-
-def another(leaf):
-    name = leaf.path.rpartition(".")[2]
-    if name == "uuid" or (isinstance(leaf.value, uuids.UUID)):
-        return uuids.UUID(int=leaf.value.int + 100)
-    if name in ("customer", "farm", "row_end"):
-        return numbered(2)
-    return OTHER.get(name, "something else")
-
-
-def test_changing_a_leaf_changes_that_leaf_and_no_other():
+def test_changing_a_leaf_changes_that_leaf_and_no_other_and_it_can_be_brought_back():
     plan = small_plan()
+    tried = set()
+    before = {(x.path, x.owner, x.ordinal): x.value for x in leaves(plan)}
     for leaf in leaves(plan):
-        if leaf.path.endswith(("ing.speed", "ing.text")) and leaf.value is None:
-            continue  # a step that is no speed takes no speed
-        if leaf.path.endswith(".action") and leaf.value in (Action.SPEED, Action.NOTE):
+        if not can_stand_alone(leaf):
             continue
-        new = changed(plan, leaf, another(leaf))
-
-        before = {(x.path, x.owner, x.ordinal): x.value for x in leaves(plan)}
+        tried.add(leaf.path)
+        new_value = another(leaf)
+        if leaf.path.endswith("lines.kind"):
+            new_value = "spiral" if leaf.value == "curve" else "curve"
+        new = changed(plan, leaf, new_value)
         after = {(x.path, x.owner, x.ordinal): x.value for x in leaves(new)}
         if leaf.path.endswith("uuid"):
             assert leaf.owner not in {x.owner for x in leaves(new)}
+            there = next(x for x in leaves(new) if x.path == leaf.path and x.owner == new_value)
+            assert changed(new, there, leaf.value) == plan
             continue
         assert before.keys() == after.keys()
         assert {k for k in before if before[k] != after[k]} == {(leaf.path, leaf.owner, leaf.ordinal)}
+        there = next(x for x in leaves(new) if (x.path, x.owner, x.ordinal) == (leaf.path, leaf.owner, leaf.ordinal))
+        assert changed(new, there, leaf.value) == plan
+    assert set(leaf_paths()) - tried == {
+        *("row_end_plans.leaving.action", "row_end_plans.entering.action"),
+        *("row_end_plans.leaving.text", "row_end_plans.leaving.valve", "row_end_plans.entering.speed"),
+        "fields.sides.start.point",
+        *("fields.sides.end.lon_deg", "fields.sides.end.lat_deg"),
+    }
+
+
+def test_a_line_becomes_another_kind_where_it_has_what_that_needs():
+    plan = small_plan()
+    kind = next(leaf for leaf in leaves(plan) if leaf.path == "fields.lines.kind" and leaf.value == "spiral")
+    line = changed(plan, kind, "curve").fields[0].lines[4]
+    assert isinstance(line, CurvedLine)
+    assert (line.uuid, line.shifts) == (plan.fields[0].lines[4].uuid, plan.fields[0].lines[4].shifts)
+    with pytest.raises(ValueError, match="radius"):
+        changed(plan, kind, "pivot")
+    with pytest.raises(ValueError, match="'circle' is no kind of line; 'straight' or 'A \\+ heading'"):
+        changed(plan, kind, "circle")
 
 
 @given(plans())
@@ -127,8 +124,8 @@ def test_replacing_a_leaf_by_its_own_value_gives_the_same_plan(plan):
 
 def test_references_follow_a_changed_uuid():
     plan = small_plan()
-    new = changed(plan, find(plan, "customers.uuid"), numbered(50))
-    assert new.customers[0].uuid == new.farms[0].customer == new.fields[0].customer == numbered(50)
+    new = changed(plan, find(plan, "customers.uuid"), numbered(500))
+    assert new.customers[0].uuid == new.farms[0].customer == new.fields[0].customer == numbered(500)
     assert changed(new, find(new, "customers.uuid"), numbered(2)) == plan
 
 

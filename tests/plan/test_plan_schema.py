@@ -48,6 +48,26 @@ def test_a_good_plan_passes():
     assert complaints("uuid: 6f0f3a52-6c3e-4c0e-9d55-0d7b3c0c7a11\nname: x\nfields:\nsteering_frame: ~\n") == []
 
 
+def test_values_in_other_files_pass():
+    head = "uuid: 6f0f3a52-6c3e-4c0e-9d55-0d7b3c0c7a11\nname: x\n"
+    assert complaints(head + "machines: {sheet: machines.csv}\n") == []
+    assert complaints(head + "machines:\njobs: ~\n") == []
+    area = "{file: outlines.gpkg, layer: fields, where: NAME = Long Acre}"
+    assert complaints(f"{head}fields: [{{name: y, boundaries: [{{area: {area}}}]}}]\n") == []
+    assert complaints(head + "fields: [{name: y, code: {file: a.gpkg, column: NO}}]\n") == []
+    assert complaints(head + "fields: [{name: y, code: {file: a.gpkg}}]\n") != []
+    assert complaints(head + "fields: [{name: y, name: {file: a.gpkg}}]\n") != []
+
+
+def test_a_line_has_the_keys_of_its_kind():
+    head = "uuid: 6f0f3a52-6c3e-4c0e-9d55-0d7b3c0c7a11\nname: x\nfields: [{name: y, lines: [%s]}]\n"
+    path = "name: z, spacing: 3 m, path: 'LINESTRING (1 1, 2 2)'"
+    assert complaints(head % f"{{{path}, kind: curve}}") == []
+    assert complaints(head % f"{{{path}, kind: spiral}}") == []
+    for wrong in (f"{{{path}}}", f"{{{path}, kind: pivot}}", f"{{{path}, kind: curve, radius: 3 m}}"):
+        assert complaints(head % wrong) != []
+
+
 @given(plans())
 @settings(max_examples=20, deadline=None)
 def test_every_plan_that_we_write_passes(plan):
@@ -78,7 +98,7 @@ def test_a_bad_plan_does_not_pass(old, new, said):
 def test_it_tells_editors_what_a_key_means():
     table = json.loads(plan_schema())
     assert table["$defs"]["Headland"]["properties"]["depth"]["description"].startswith("Distance from the boundary")
-    assert {member.key for member in members(Plan)} == set(table["properties"])
+    assert {member.key for member in members(Plan)} | {"format"} == set(table["properties"])
 
 
 def test_check_sees_a_difference(tmp_path, monkeypatch):

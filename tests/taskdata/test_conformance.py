@@ -7,6 +7,7 @@ from taskkit.taskdata import conformance, schema, sets
 from taskkit.taskdata.conformance import DICTIONARY_KINDS
 from taskkit.taskdata.dictionary import TASK_ROOT, dictionary
 from taskkit.taskdata.sets import read_set
+from taskkit.taskdata.store import open_store
 from taskkit.taskdata.version import Version
 
 HEAD_END = ' DataTransferOrigin="1">'
@@ -37,7 +38,7 @@ RING_OF = '<PFD A="PFD1" C="Long Acre" D="1"><PLN A="1"><LSG A="1">{}</LSG></PLN
 DEFECTS = {
     "element-unknown": (
         lines(CTR, "  <QQQ/>"), "error", 3, 3, "/ISO11783_TaskData/QQQ[1]", None,
-        "The standard has no element QQQ (in ISO11783_TaskData).",
+        "This version of the standard has no element QQQ (in ISO11783_TaskData).",
         "Remove it, or name it as a proprietary element: P, the manufacturer's code, an underscore, a name.",
     ),
     "element-misplaced": (
@@ -473,3 +474,19 @@ def test_the_verdict_names_lines():
 def test_both_ways_say_the_same_of_every_defect():
     for text, *_ in DEFECTS.values():
         assert told(report_of(text)) == told(report_of(text, fast=False))
+
+
+def test_links_are_not_blamed_when_the_task_file_could_not_be_read(tmp_path):
+    folder = tmp_path / "TASKDATA"
+    folder.mkdir()
+    (folder / "TASKDATA.XML").write_text("<ISO11783_TaskData", "utf-8")
+    (folder / "LINKLIST.XML").write_text(
+        '<ISO11783LinkList VersionMajor="4" VersionMinor="3" DataTransferOrigin="1"'
+        ' ManagementSoftwareManufacturer="x" ManagementSoftwareVersion="1">'
+        '<LGP A="LGP1" B="1"><LNK A="PFD1" B="b7cf06df-98b0-4347-a9cf-3c21012c7c72"/></LGP></ISO11783LinkList>',
+        "utf-8",
+    )
+
+    report = read_set(open_store(tmp_path)).findings.report()
+
+    assert [found.rule for found in report] == ["xml-not-well-formed"]

@@ -112,13 +112,13 @@ def test_companions_are_read_when_they_are_asked_for(tmp_path):
     ],
 )
 def test_an_entry_that_leaves_its_folder_is_refused(tmp_path, name):
-    with pytest.raises(UnsafeInputError, match="would leave its folder"):
+    with pytest.raises(UnsafeInputError, match=r"would leave its folder\. Pack the folder itself"):
         open_store(packed(tmp_path / "set.zip", "TASKDATA.XML", name))
 
 
 def test_a_name_that_is_there_twice_is_refused(tmp_path):
     for twin in ("TASKDATA/TASKDATA.XML", "TASKDATA\\TASKDATA.XML", "TASKDATA//TASKDATA.XML"):
-        with pytest.raises(UnsafeInputError, match="is there twice"):
+        with pytest.raises(UnsafeInputError, match=r"is there twice\. Pack it anew"):
             open_store(packed(tmp_path / "set.zip", "TASKDATA/TASKDATA.XML", twin))
 
 

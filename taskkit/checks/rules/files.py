@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import cache
 from pathlib import PurePosixPath
 
 from taskkit.checks.context import NamedFile, SetContext
@@ -153,7 +154,7 @@ def named_file_case(checked: SetContext) -> Iterator[Hit]:
     "file-length-differs",
     Severity.WARNING,
     "{element} {attribute} says that {file} is {declared} bytes long; it has {actual}.",
-    hint="Was the file copied whole? If so, correct the length.",
+    hint="Copy the file again from where it was written. Correct the length only if you know that the file is whole.",
     why="A terminal that trusts the number refuses the file, or reads past its end.",
     source=_LENGTHS,
     confidence=Confidence.MEDIUM,
@@ -163,12 +164,14 @@ def named_file_case(checked: SetContext) -> Iterator[Hit]:
 def file_length_differs(checked: SetContext) -> Iterator[Hit]:
     """The length that an element gives of its file is not the file's; 0, which may mean unknown, weighs less."""
     names = {name.upper(): name for name in checked.store.names}
+    # Any number of elements may name one large file.
+    length = cache(lambda name: len(checked.store.read(name)))
     for named in checked.named_files:
         text = (named.element.get(named.length_attribute) or "").strip() if named.length_attribute else ""
         name = names.get(named.name.upper())
         if name is None or not (text.isascii() and text.isdecimal()):
             continue
-        declared, actual = int(text[:20]), len(checked.store.read(name))
+        declared, actual = int(text[:20]), length(name)
         if declared != actual:
             facts = _facts(named) | {"attribute": named.length_attribute, "declared": declared, "actual": actual}
             yield Hit(named.element.where(named.length_attribute), facts, None if declared else Severity.NOTE)

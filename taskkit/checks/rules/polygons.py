@@ -99,7 +99,10 @@ def holes_overlap(checked: SetContext) -> Iterator[Hit]:
 
 
 _AREA = "{{element}} {{attribute}} gives an area of {{declared_m2}} m2, its rings enclose {actual}{{guess}}."
-_AREA_HINT = "Which of the two is right? The area is in square metres."
+_AREA_HINT = (
+    "Look first whether a point of the rings lies far off, or has latitude and longitude exchanged. Correct the area, "
+    "in square metres, only if the rings are right."
+)
 
 
 @rule(
