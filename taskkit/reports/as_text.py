@@ -44,6 +44,7 @@ def export(exported: Exported) -> str:
         f"{exported.plan.name}: {_count(len(exported.plan.fields), 'field')} written to {exported.path}",
         f"  version {exported.version.text}: {', '.join(exported.files)}",
         f"  validated: {_counted(exported.report)}",
+        *_findings(exported.report, notes=False),
         f"  read back and compared: {_equality(compared)}",
         "  carried: " + ", ".join(f"{count} {carried}" for carried, count in counts.items() if count),
         *_wrapped(_frame(exported), "  ", "    "),

@@ -1,5 +1,5 @@
 import pytest
-from mapped import line, numbered, rich_plan, row_end, through_bytes, written
+from mapped import line, numbered, rich_plan, row_end, through_bytes, with_given_depths, written
 
 from taskkit.errors import RefusedError
 from taskkit.geometry.geodesy import distance_m
@@ -39,8 +39,8 @@ def test_what_the_driver_will_miss_is_said_in_words():
         ),
         "row end to follow: 'Drill' on 'Long Acre'; 'Drill' on 'Long Acre' with 'Drill set'",
         (
-            "job 'Sow Long Acre': with 'Drill set', row end 'Drill', headland after the main field, worked boundary 2026; "
-            "job 'Roll it': with 'Roller set'"
+            "job 'Sow Long Acre': with 'Drill set', row end 'Drill', headland after the main field, "
+            "worked boundary 2026; job 'Roll it': with 'Roller set'"
         ),
         "side 'Lane' of 'Long Acre' (road): no turning, at most 1 m beyond it",
         "keep away: 2 m from 'Gate' on 'Long Acre'",
@@ -137,7 +137,7 @@ def test_what_stays_in_the_office_is_told_for_any_plans_without_writing_them():
 
 def test_the_outline_that_was_asked_for_is_the_one_that_is_native():
     plan = rich_plan()
-    ledger = write_plan(plan, Identity(), boundary=BoundaryChoice(purpose=Purpose.OFFICIAL)).ledger
+    ledger = write_plan(with_given_depths(plan), Identity(), boundary=BoundaryChoice(purpose=Purpose.OFFICIAL)).ledger
     parts = {e.leaf.owner: e.carried for e in ledger.entries if e.leaf.path == "fields.boundaries.parts"}
     assert parts == {numbered(6): Carried.NATIVE, numbered(5): Carried.KEPT}
 
