@@ -7,13 +7,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from taskkit.errors import InputError, InternalError, RefusedError
-from taskkit.findings import KINDS, Kind, Level, Report, Severity
+from taskkit.findings import KINDS, Finding, Kind, Level, Report, Severity
 
 if TYPE_CHECKING:
     import datetime
+    from collections.abc import Iterable
 
     from taskkit.compare import Comparison
-    from taskkit.mapping import Ledger
+    from taskkit.mapping import Ledger, Written
     from taskkit.plan.copies import Renewed
     from taskkit.plan.edits import EndMoved, LineLeft, OutlineMoved
     from taskkit.plan.fitness import Unfit
@@ -72,7 +73,7 @@ class Exported:
         files: names of the files written.
         ledger: how each leaf of the plan is carried.
         comparison: the plan against what was read back.
-        report: the findings of the check of what was written.
+        report: the findings of the check of what was written, and of what follows from the plan in it.
         lasting: whether the numbers of the task data are kept for the next export.
         accepted: whether every loss was accepted beforehand.
         left_out: why fields were left out, because they cannot go out as they are.
@@ -195,12 +196,13 @@ def check(path: Path | str, *, level: Level = Level.OFFICE) -> Checked:
     return _check(open_store(path), Path(path), level)
 
 
-def _check(store: Store, path: Path, level: Level) -> Checked:
+def _check(store: Store, path: Path, level: Level, *, also: Iterable[Finding] = ()) -> Checked:
     from taskkit.checks import SetContext, run_checks
     from taskkit.taskdata.sets import read_set
 
     reading = read_set(store)
     run_checks(SetContext(reading), reading.findings, level=level)
+    reading.findings.extend(also)
     return Checked(path, reading.version if reading.data else None, reading.findings.report())
 
 
@@ -254,7 +256,7 @@ def export(
             write_zip(written.data, new_set, stored=stored)
         else:
             write_folder(written.data, new_set)
-        report, comparison = _proved(new_set, plan, written.ledger)
+        report, comparison = _proved(new_set, plan, written)
     lasting = save_identity(written.identity, path).lasting
     names = tuple(name for name, _ in files(written.data))
     losses = {loss.key for loss in written.ledger.losses()}
@@ -341,14 +343,14 @@ def _not_ours(place: Path, plan: Plan) -> str:
     return ""
 
 
-def _proved(path: Path, plan: Plan, ledger: Ledger) -> tuple[Report, Comparison]:
+def _proved(path: Path, plan: Plan, written: Written) -> tuple[Report, Comparison]:
     """Check what was written as anybody's set, read it back, and hold it against the plan."""
     from taskkit.compare import compare_plans
     from taskkit.mapping import read_plan
     from taskkit.taskdata.sets import read_set
     from taskkit.taskdata.store import open_store
 
-    report = _check(open_store(path), path, Level.OFFICE).report
+    report = _check(open_store(path), path, Level.OFFICE, also=written.findings).report
     errors = [found for found in report if found.severity is Severity.ERROR]
     if errors:
         shown = "; ".join(f"{found.message} {found.hint}" for found in errors[:3])
@@ -357,7 +359,7 @@ def _proved(path: Path, plan: Plan, ledger: Ledger) -> tuple[Report, Comparison]
     reading = read_set(open_store(path), oracle=False)
     if reading.data is None or report.crashed:
         raise InternalError(f"our own output cannot be read back: {report.crashed}")
-    comparison = compare_plans(plan, read_plan(reading.data).plan, explained=ledger.explains)
+    comparison = compare_plans(plan, read_plan(reading.data).plan, explained=written.ledger.explains)
     if not comparison.equal:
         first = comparison.differences[0]
         raise InternalError(f"nothing was written: read back, the plan differs in {first.where}: {first.what}")

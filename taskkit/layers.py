@@ -12,7 +12,7 @@ from taskkit.geometry.line import LonLatLine, Part
 from taskkit.geometry.wkb import area_wkb, line_wkb, point_wkb
 from taskkit.gis.writing import Layer, Value
 from taskkit.headland import lay_out
-from taskkit.plan.choices import lines_of
+from taskkit.plan.choices import lines_of, spacing_of
 from taskkit.plan.model import (
     Boundary,
     CurvedLine,
@@ -166,7 +166,7 @@ def _headlands(plan: Plan) -> Iterator[Layer]:
     main: list[tuple[Field, tuple[Part, ...], float]] = []
     rest: list[tuple[Field, tuple[Part, ...], float]] = []
     for field in plan.fields:
-        boundary, lines = field.boundary(), lines_of(plan, field)
+        boundary, spacing = field.boundary(), spacing_of(plan, field)
         if boundary is None or field.headland is None:
             continue
         try:
@@ -174,7 +174,7 @@ def _headlands(plan: Plan) -> Iterator[Layer]:
                 field,
                 boundary=boundary,
                 headland=field.headland,
-                spacing_m=lines[0].spacing.metres if lines else None,
+                spacing_m=spacing.metres if spacing else None,
             )
         except InputError:
             # A depth that is still to be found, or an outline that is not sound: nothing to draw.

@@ -22,8 +22,8 @@ _WHOLE = 1e-6
 def main_field(depths: EdgeDepths) -> tuple[MetrePart, ...]:
     """All points of the field at least as far from each edge as its depth: none, one or more parts.
 
-    Corners are round where the outline is reflex; the line is at most ``HEADLAND_LINE_M`` off. The ground of an
-    island is left out whatever its depth.
+    Corners are round where the outline is reflex; the line is at most ``HEADLAND_LINE_M`` off, and ``DISTINCT_M`` more
+    where two of its corners all but coincide. The ground of an island is left out whatever its depth.
 
     Raises:
         ValueError: the edges lie so that it would take minutes.

@@ -7,6 +7,7 @@ that stand back by less than a hundredth of the distance, some 20 cm for a wide 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -18,7 +19,7 @@ from taskkit.geometry.depths import EdgeDepths
 from taskkit.geometry.line import Array, MetreLine
 from taskkit.geometry.nearest import NearestEdge, Unbounded
 from taskkit.geometry.polygons import MetrePart, signed_area_m2
-from taskkit.geometry.tolerances import LEAST_PIECE_M2, OVERLAY_GRID_M
+from taskkit.geometry.tolerances import DISTINCT_M, LEAST_PIECE_M2, OVERLAY_GRID_M
 
 __all__ = ["ground", "left_over", "metre_parts", "without"]
 
@@ -77,15 +78,34 @@ def without(outline: Sequence[MetrePart], inner: Sequence[MetrePart]) -> list[sh
 
 
 def metre_parts(pieces: list[shapely.Polygon]) -> tuple[MetrePart, ...]:
-    """Pieces as parts: outer rings counter-clockwise, holes clockwise."""
-    return tuple(
-        tuple(_ring(ring, clockwise=place > 0) for place, ring in enumerate((p.exterior, *p.interiors))) for p in pieces
-    )
+    """Pieces as parts: outer rings counter-clockwise, holes clockwise; points nearer than ``DISTINCT_M`` become one."""
+    parts = (tuple(_rings(piece)) for piece in pieces)
+    return tuple(part for part in parts if part)
 
 
-def _ring(ring: shapely.LinearRing, *, clockwise: bool) -> MetreLine:
-    line = MetreLine(shapely.get_coordinates(ring)[:-1])
-    return MetreLine(line.points[::-1]) if (signed_area_m2(line) < 0) != clockwise else line
+def _rings(piece: shapely.Polygon) -> Iterator[MetreLine]:
+    """Its outer ring and its holes but for those without extent; nothing where the outer one has none."""
+    for number, ring in enumerate((piece.exterior, *piece.interiors)):
+        points = _distinct(shapely.get_coordinates(ring)[:-1])
+        if len(points) > 2:
+            line, is_hole = MetreLine(points), number > 0
+            yield MetreLine(points[::-1]) if (signed_area_m2(line) < 0) != is_hole else line
+        elif not number:
+            return
+
+
+def _distinct(points: Array) -> Array:
+    """The points of a ring but for those that are too near to the last one that was kept, or to the first."""
+    if (np.hypot(*(points - np.roll(points, 1, axis=0)).T) > DISTINCT_M).all():
+        return points
+    first, *others = points.tolist()
+    kept = [first]
+    for point in others:
+        if math.dist(point, kept[-1]) > DISTINCT_M:
+            kept.append(point)
+    while len(kept) > 1 and math.dist(kept[-1], first) <= DISTINCT_M:
+        kept.pop()
+    return np.array(kept)
 
 
 def _joined(shapes: Sequence[shapely.Geometry] | _Shapes) -> shapely.Geometry:

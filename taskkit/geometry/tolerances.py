@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 __all__ = [
+    "DISTINCT_M",
     "HEADLAND_LINE_M",
     "HEADLAND_PASS_M",
     "LEAST_PIECE_M2",
@@ -16,6 +17,10 @@ __all__ = [
 
 REPEATED_POINT_M = 0.0001
 """Neighbouring points nearer than this are the same point: the step of nine decimals of a degree is 0.11 mm."""
+
+DISTINCT_M = 0.0003
+"""Neighbouring points of lines that are worked out lie farther apart than this: then they still do not repeat each
+other when both were rounded to nine decimals of a degree, which moves each by up to 0.08 mm."""
 
 SPIKE_WIDTH_M = 0.001
 """A ring that runs out and back within this width encloses nothing there; no survey tells two such edges apart."""

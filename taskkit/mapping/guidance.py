@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from types import MappingProxyType
 from typing import Any
 from uuid import UUID
@@ -28,7 +28,7 @@ from taskkit.plan.choices import lines_of
 from taskkit.plan.model import Extension, Field, GuidanceLine, Plan, Propagation
 from taskkit.taskdata.document import Element
 
-__all__ = ["LineReader", "write_groups"]
+__all__ = ["LineReader", "write_groups", "write_pattern"]
 
 NO_SPACING = kind(
     "guidance-spacing-missing",
@@ -75,15 +75,23 @@ def write_groups(plan: Plan, field: Field, ids: Ids, noticed: Noticed) -> Iterat
                 noticed.approximated(f"{path}.group", line.uuid, became(word, fits[word]))
             if name != line.name:
                 noticed.approximated(f"{path}.name", line.uuid, became(line.name, name))
-            group.add(_write_pattern(line, ids, noticed, path=path, name=name))
+            group.add(write_pattern(line, ids.of(LINE, line.uuid), noticed, path=path, name=name))
         yield group
 
 
-def _write_pattern(line: GuidanceLine, ids: Ids, noticed: Noticed, *, path: str, name: str) -> Element:
-    """A GPN: the form of the line, its spacing in millimetres, and where passes lie beside and beyond it."""
+def write_pattern(line: GuidanceLine, identifier: str, noticed: Noticed, *, path: str, name: str) -> Element:
+    """A GPN: the form of the line, its spacing in millimetres, and where passes lie beside and beyond it.
+
+    Args:
+        line: a line that can be written.
+        identifier: that of the pattern.
+        noticed: is told of roundings, and of what cannot be held.
+        path: path of the line's leaves.
+        name: what the pattern is called.
+    """
     line = as_written(line, path, noticed)
     form, points = write_form(line, path, noticed)
-    given = {"A": ids.of(LINE, line.uuid), "B": name, **form}
+    given = {"A": identifier, "B": name, **form}
     for member, code, words in _WORDS:
         given[code] = next(text for text, word in words.items() if word is getattr(line, member))
     for member, code in _COUNTS.items():
@@ -124,8 +132,16 @@ class LineReader:
         self._known = known
         self._reading = reading
 
-    def group(self, group: Element, *, field: UUID) -> tuple[GuidanceLine, ...]:
-        """The lines of a GGP of a field."""
+    def group(
+        self, group: Element, *, field: UUID, derived: Callable[[UUID, Element], bool]
+    ) -> tuple[GuidanceLine, ...]:
+        """The lines of a GGP of a field.
+
+        Args:
+            group: the GGP.
+            field: the field.
+            derived: tells of a field and a pattern whether it follows from the plan, and is no line of it.
+        """
         self._reading.beyond_attributes(group, ("A", "B"))
         name = group.get("B")
         limit: list[Part] = []
@@ -134,7 +150,7 @@ class LineReader:
                 limit += self._limit(child)
             elif child.tag != "GPN":
                 self._reading.beyond_element(child)
-        patterns = list(group.elements("GPN"))
+        patterns = [pattern for pattern in group.elements("GPN") if not derived(field, pattern)]
         read = [(pattern.get("A"), self._pattern(pattern, name, tuple(limit))) for pattern in patterns]
         lines = [line for _, line in read if line]
         self._known.put_lines(group, [(identifier, line.uuid) for identifier, line in read if line])

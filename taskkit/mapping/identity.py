@@ -34,7 +34,9 @@ CUSTOMER, FARM, WORKER, FIELD, JOB = "customer", "farm", "worker", "field", "job
 CROP, VARIETY, OPERATION, PRODUCT, PRODUCT_KIND = "crop", "variety", "operation", "product", "product kind"
 GROUP, LINE = "guidance group", "guidance line"
 FEATURE_POINT, FEATURE_LINE = "feature point", "feature line"
-# Areas count together with the parts of boundaries: both are polygons, and their identifiers must differ.
+# What follows from the depth of a headland; the words are its roles too, from which its UUIDs are derived.
+MAIN_FIELD, HEADLAND, HEADLAND_PASSES, HEADLAND_PASS = "main field", "headland", "headland passes", "headland pass"
+# Areas are of one kind with the parts of boundaries: both are polygons.
 PART = "boundary part"
 FEATURE_AREA = PART
 TAGS = {
@@ -48,14 +50,20 @@ TAGS = {
     PRODUCT: "PDT",
     FIELD: "PFD",
     PART: "PLN",
+    MAIN_FIELD: "PLN",
+    HEADLAND: "PLN",
     FEATURE_LINE: "LSG",
     FEATURE_POINT: "PNT",
     GROUP: "GGP",
+    HEADLAND_PASSES: "GGP",
     LINE: "GPN",
+    HEADLAND_PASS: "GPN",
     JOB: "TSK",
 }
-"""What has a number in the plan's own list of numbers, and the element whose identifiers have that number."""
-KINDS = {tag: word for word, tag in TAGS.items()}
+"""What has a number in the plan's own list of numbers, and the element whose identifiers have that number.
+
+Kinds of one element count together: their identifiers must differ.
+"""
 _FORMS = {"point": FEATURE_POINT, "line": FEATURE_LINE, "area": FEATURE_AREA}
 
 LINK = kind(
@@ -234,13 +242,19 @@ class Uuids:
         self._base = base
         self._taken = taken
 
+    def knows(self, kind: str, uuid: UUID) -> bool:
+        """Whether an object is named in the link list, or has a number of a kind in the plan's own."""
+        return uuid in self._reserved or self._identity.has(kind, uuid)
+
     def linked(self, identifier: str | None) -> UUID | None:
         """The UUID that stands for an identifier, in the link list or else in the plan's own numbers."""
         if not identifier:
             return None
         match = _ID.fullmatch(identifier)
-        own = self._identity.uuid(KINDS.get(match[1], ""), int(match[2])) if match else None
-        return self._links.get(identifier, own)
+        own = (
+            (self._identity.uuid(kind, int(match[2])) for kind, tag in TAGS.items() if tag == match[1]) if match else ()
+        )
+        return self._links.get(identifier) or next(filter(None, own), None)
 
     def take(self, element: Element, identifier: str | None) -> UUID:
         """The UUID of an object; one of our own from the element's identifier, or its place, where none is known."""

@@ -9,7 +9,7 @@ from uuid import UUID
 
 import taskkit
 from taskkit.errors import RefusedError
-from taskkit.findings import Report, Severity, kind
+from taskkit.findings import Finding, Report, Severity, kind
 from taskkit.mapping.fields import read_field, write_fields
 from taskkit.mapping.goods import (
     read_crop,
@@ -28,7 +28,8 @@ from taskkit.mapping.headland_file import (
     settled,
     write_headland_file,
 )
-from taskkit.mapping.identity import Ids, Uuids, link_list, linked_plan, numbered, read_links, set_uuid
+from taskkit.mapping.headlands import Headlands, laid_out, recogniser
+from taskkit.mapping.identity import TAGS, Ids, Uuids, link_list, linked_plan, numbered, read_links, set_uuid
 from taskkit.mapping.jobs import JobReader, write_jobs
 from taskkit.mapping.known import Known
 from taskkit.mapping.ledger import Ledger, Noticed, ledger_of
@@ -92,11 +93,13 @@ class Written:
         data: the set.
         ledger: what became of each leaf.
         identity: the numbers that the plan's objects have in it, the new ones included.
+        findings: what was remarkable in what follows from the plan.
     """
 
     data: TaskData
     ledger: Ledger
     identity: Identity
+    findings: tuple[Finding, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +115,14 @@ class ReadBack:
     findings: Report
 
 
-def write_plan(plan: Plan, identity: Identity, *, boundary: BoundaryChoice | None = None) -> Written:
+def write_plan(
+    plan: Plan,
+    identity: Identity,
+    *,
+    boundary: BoundaryChoice | None = None,
+    derived_objects: bool = True,
+    one_line_per_side: bool = False,
+) -> Written:
     """A plan as a set of version 4.3, with its link list and, where there is something to attach, HEADLAND.XML.
 
     The same plan and numbers give the same bytes.
@@ -122,15 +132,22 @@ def write_plan(plan: Plan, identity: Identity, *, boundary: BoundaryChoice | Non
         identity: the numbers that its objects have so far.
         boundary: the outline of each field to write; a field that has none such is written without. The usual one
             (:meth:`Field.boundary`) where nothing is said.
+        derived_objects: write what follows from the depths of headlands too: main fields, headlands and their passes.
+        one_line_per_side: write headland passes as a line for each side, none of them closed at a corner.
 
     Raises:
-        RefusedError: one UUID stands for two objects, or a length is beyond all measure.
+        RefusedError: one UUID stands for two objects, a length is beyond all measure, or the depth of a headland is
+            left open.
+        InputError: after a merge, two objects have one number.
     """
     _refuse_shared_uuids(plan)
     noticed = Noticed()
     held = writable(plan, noticed)
-    objects = tuple(numbered(held, boundary=boundary))
-    identity = identity.assign(objects)
+    headlands = Headlands()
+    if derived_objects:
+        headlands = laid_out(held, boundary=boundary, one_line_per_side=one_line_per_side)
+    objects = (*numbered(held, boundary=boundary), *headlands.numbered(held))
+    identity = identity.assign(objects, together=TAGS)
     ids = Ids(identity)
     links = link_list(held, objects, ids, _head())
     headland = write_headland_file(held, noticed)
@@ -142,9 +159,11 @@ def write_plan(plan: Plan, identity: Identity, *, boundary: BoundaryChoice | Non
     for write in (write_customers, write_farms, write_workers, write_operations, write_products, write_crops):
         for element in write(held, ids, noticed):
             main.add(element)
-    for element in (*write_fields(held, ids, noticed, boundary=boundary), *write_jobs(held, ids, noticed)):
+    fields = write_fields(held, ids, noticed, headlands=headlands, boundary=boundary)
+    for element in (*fields, *write_jobs(held, ids, noticed)):
         main.add(element)
-    return Written(TaskData(main, links, companions), ledger_of(plan, noticed, boundary=boundary), identity)
+    ledger = ledger_of(plan, noticed, boundary=boundary)
+    return Written(TaskData(main, links, companions), ledger, identity, headlands.findings(ids))
 
 
 def read_plan(data: TaskData, *, identity: Identity | None = None, name: str = "Task data") -> ReadBack:
@@ -187,7 +206,8 @@ def read_plan(data: TaskData, *, identity: Identity | None = None, name: str = "
     products = read_products(held["PGP"], held["PDT"], uuids, known, reading)
     crops = each("CTP", lambda element: read_crop(element, uuids, known, reading))
     lines = LineReader(uuids, attached.lines, known, reading)
-    fields = each("PFD", lambda element: read_field(element, uuids, known, attached, lines, reading))
+    derived = recogniser(uuids, by_type=data.links is None and _is_by_us(data))
+    fields = each("PFD", lambda element: read_field(element, uuids, known, attached, lines, derived, reading))
     ground = gathered(fields, attached.shared, data.main, reading)
     tasks = JobReader(uuids, known, ground, attached, reading)
     jobs = filter(None, [tasks.task(element) for element in held["TSK"]])
@@ -210,12 +230,12 @@ def read_plan(data: TaskData, *, identity: Identity | None = None, name: str = "
 
 def is_ours(data: TaskData, plan_uuid: UUID) -> bool:
     """Whether a set was written from a plan by this program, and nobody wrote it since."""
-    main = data.main
-    return (
-        main.get("ManagementSoftwareManufacturer") == _SOFTWARE
-        and main.get("DataTransferOrigin") == _OFFICE
-        and linked_plan(data.links) == plan_uuid
-    )
+    is_fresh = data.main.get("DataTransferOrigin") == _OFFICE
+    return is_fresh and _is_by_us(data) and linked_plan(data.links) == plan_uuid
+
+
+def _is_by_us(data: TaskData) -> bool:
+    return data.main.get("ManagementSoftwareManufacturer") == _SOFTWARE
 
 
 def _head() -> dict[str, str]:

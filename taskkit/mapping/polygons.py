@@ -11,11 +11,11 @@ from taskkit.geometry.line import Array, LonLatLine, Part
 from taskkit.mapping.identity import PART, Uuids
 from taskkit.mapping.ledger import Noticed
 from taskkit.mapping.reading import Reading
-from taskkit.mapping.units import degrees_rounding_mm, positions, ring_points, sound
+from taskkit.mapping.units import allowed, degrees_rounding_mm, positions, ring_points, sound, whole
 from taskkit.plan.identity import derived
 from taskkit.taskdata.document import Element
 
-__all__ = ["first_parts", "read_parts", "write_polygon"]
+__all__ = ["area_text", "first_parts", "read_parts", "write_polygon"]
 
 _OUTER, _INNER = "1", "2"
 _GAP = 8
@@ -57,6 +57,15 @@ def write_polygon(
         line.add(ring_points(ring, kind=_POINT))
         polygon.add(line)
     return polygon
+
+
+def area_text(exact_m2: float, tag: str, code: str, noticed: Noticed) -> str | None:
+    """An area as an attribute, None where the standard cannot hold it (a country, or a ring gone wrong)."""
+    rounded_m2 = whole(exact_m2)
+    if not allowed(tag, code, rounded_m2):
+        return None
+    noticed.rounded("areas", abs(exact_m2 - rounded_m2), "m2")
+    return str(rounded_m2)
 
 
 def first_parts(elements: Sequence[Element], uuids: Uuids) -> list[int]:

@@ -11,9 +11,10 @@ from taskkit.plan.headlands import Headland
 from taskkit.plan.identity import derived
 from taskkit.plan.jobs import Job
 from taskkit.plan.model import Plan
+from taskkit.plan.quantities import Length
 from taskkit.plan.row_ends import RowEndPlan
 
-__all__ = ["boundary_of", "copied_to", "headland_of", "line_on", "lines_of", "row_end_of"]
+__all__ = ["boundary_of", "copied_to", "headland_of", "line_on", "lines_of", "row_end_of", "spacing_of"]
 
 
 def lines_of(plan: Plan, field: Field) -> tuple[GuidanceLine, ...]:
@@ -24,6 +25,12 @@ def lines_of(plan: Plan, field: Field) -> tuple[GuidanceLine, ...]:
     """
     shared = (line for line in plan.shared_lines if field.uuid in line.fields)
     return (*field.lines, *(_copy(line, field.uuid) for line in shared))
+
+
+def spacing_of(plan: Plan, field: Field) -> Length | None:
+    """The spacing that headland passes of a field go by: that of its first line; None without one, or where it is 0."""
+    first = next(iter(lines_of(plan, field)), None)
+    return first.spacing if first and first.spacing.metres > 0 else None
 
 
 def line_on(plan: Plan, line: UUID, field: UUID) -> UUID:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from types import MappingProxyType
 from typing import NamedTuple
 from uuid import UUID, uuid5
 
@@ -22,6 +23,7 @@ _HEADER = (
     "# Written by taskkit; lines are only ever added. Keep this file beside plan.yaml, and in the same archive.\n"
 )
 _MOST_BYTES = 64 << 20
+_APART: Mapping[str, str] = MappingProxyType({})
 _ESCAPES = {"\\": "\\\\", "\t": "\\t", "\n": "\\n", "\r": "\\r"}
 _PLAIN = {escaped: plain for plain, escaped in _ESCAPES.items()}
 _LINE = re.compile(
@@ -88,26 +90,43 @@ class Identity:
         except KeyError:
             raise LookupError(f"no number was given to the {kind} {uuid}") from None
 
+    def has(self, kind: str, uuid: UUID) -> bool:
+        """Whether an object has a number."""
+        return (kind, uuid) in self._by_uuid
+
     def uuid(self, kind: str, number: int) -> UUID | None:
         """The object that has a number, None where none has."""
         entry = self._by_number.get((kind, number))
         return entry.uuid if entry else None
 
-    def assign(self, objects: Iterable[Identified]) -> Identity:
+    def assign(self, objects: Iterable[Identified], *, together: Mapping[str, str] = _APART) -> Identity:
         """The identity in which all these objects have numbers.
 
         Those that have one keep it; the others get the next numbers of their kind, in the order given.
+
+        Args:
+            objects: the objects.
+            together: kind -> a word; kinds of one word count together, so that no two of them share a number.
+
+        Raises:
+            InputError: objects of two kinds that count together have one number, as they may after a merge.
         """
         highest: dict[str, int] = {}
-        for kind, number in self._by_number:
-            highest[kind] = max(highest.get(kind, 0), number)
+        holders: dict[tuple[str, int], Entry] = {}
+        for entry in self.entries:
+            count = together.get(entry.kind, entry.kind)
+            other = holders.setdefault((count, entry.number), entry)
+            if (other.kind, other.uuid) != (entry.kind, entry.uuid):
+                raise InputError(_two_objects(other, entry), remedy=_CLASH_REMEDY)
+            highest[count] = max(highest.get(count, 0), entry.number)
         known = set(self._by_uuid)
         added: list[Entry] = []
         for one in objects:
             if (one.kind, one.uuid) not in known:
                 known.add((one.kind, one.uuid))
-                highest[one.kind] = highest.get(one.kind, 0) + 1
-                added.append(Entry(one.kind, highest[one.kind], one.uuid, one.name))
+                count = together.get(one.kind, one.kind)
+                highest[count] = highest.get(count, 0) + 1
+                added.append(Entry(one.kind, highest[count], one.uuid, one.name))
         return Identity((*self.entries, *added), self.lasting and not added) if added else self
 
 
@@ -163,11 +182,15 @@ _CLASH_REMEDY = "Decide which of the two keeps it, and give the other a number t
 def _clash(identity: Identity, entry: Entry) -> str | None:
     other = identity._by_number.get((entry.kind, entry.number))
     if other and other.uuid != entry.uuid:
-        return f"the number {entry.number} stands for two objects, {other} and {entry}"
+        return _two_objects(other, entry)
     other = identity._by_uuid.get((entry.kind, entry.uuid))
     if other and other.number != entry.number:
         return f"one object has two numbers, {other} the number {other.number} and {entry} the number {entry.number}"
     return None
+
+
+def _two_objects(one: Entry, other: Entry) -> str:
+    return f"the number {one.number} stands for two objects, {one} and {other}"
 
 
 def _parsed(text: str, file: Path) -> Identity:

@@ -13,7 +13,7 @@ from taskkit.geometry.depths import IslandDepth, SideDepth, edge_depths
 from taskkit.geometry.headlands import headland, main_field, passes_asked, passes_that_fit
 from taskkit.geometry.line import MetreLine
 from taskkit.geometry.nearest import Unbounded
-from taskkit.geometry.tolerances import HEADLAND_LINE_M
+from taskkit.geometry.tolerances import DISTINCT_M, HEADLAND_LINE_M
 from taskkit.gis.reading import read_areas
 
 REFERENCE = Path(__file__).resolve().parents[1] / "reference"
@@ -353,3 +353,37 @@ def test_real_boundaries_are_main_field_and_headland_and_nothing_else(shared_dat
                 rim = sum(counted.length_m(ring, closed=True) for ring in counted.rings_of(main))
                 # Each square that the line crosses is off by half of it at random, three times their root.
                 assert kept.sum() * step**2 == pytest.approx(inner, abs=3 * step**2 * math.sqrt(rim / step))
+
+
+@pytest.mark.parametrize("depth_m", [3.0, 12.0, 24.0])
+def test_no_point_of_main_field_and_headland_repeats_the_one_before_it(depth_m):
+    # Corners that bend a little inward and outward by turns: arcs of a fraction of a millimetre, and seams.
+    way = [(100 * math.cos(a) * (1 + r), 60 * math.sin(a) * (1 + r)) for a, r in WAVY]
+    depths = edge_depths([part(way, [(-10, -10), (10, -10), (10, 10), (-10, 10)])], depth_m=depth_m)
+
+    main = main_field(depths)
+    rest = headland(depths, main=main)
+
+    assert main
+    for ring in (ring for area in (*main, *rest) for ring in area):
+        assert np.hypot(*(ring.points - np.roll(ring.points, 1, axis=0)).T).min() > DISTINCT_M
+
+
+WAVY = [(n * math.pi / 30, 0.0005 * (n % 3)) for n in range(60)]
+
+
+def test_a_ring_without_extent_is_left_out():
+    speck = [(50, 50), (50.0001, 50), (50.0001, 50.0001)]
+    field = shapely.Polygon(RECTANGLE, [speck, [(90, 40), (110, 40), (110, 60)]])
+
+    ((outer, hole),) = strips.metre_parts([shapely.Polygon(speck), field])
+
+    assert (len(outer), len(hole)) == (4, 3)
+
+
+def test_points_too_near_to_the_last_kept_or_to_the_first_are_one():
+    ring = [(0, 0), (0.0002, 0), (0.0004, 0), (9, 0), (9, 9), (0, 9), (0, 0.0002), (0, 0.0001)]
+
+    ((outer,),) = strips.metre_parts([shapely.Polygon(ring)])
+
+    assert outer.points.tolist() == [[0, 0], [0.0004, 0], [9, 0], [9, 9], [0, 9]]

@@ -11,7 +11,7 @@ from taskkit.geometry.line import LonLatLine, Part
 from taskkit.mapping import ReadBack, Written, write_plan
 from taskkit.plan import model
 from taskkit.plan.identity import Identity
-from taskkit.plan.leaves import leaves
+from taskkit.plan.leaves import changed, leaves
 from taskkit.plan.model import (
     Action,
     Attachment,
@@ -367,8 +367,17 @@ def rich_plan() -> Plan:
     )
 
 
-def written(plan: Plan) -> Written:
-    return write_plan(plan, Identity())
+def with_given_depths(plan: Plan) -> Plan:
+    """A plan in which every headland depth that is left open is 6 m."""
+    for leaf in leaves(plan):
+        if leaf.value is DepthWord.AUTO:
+            plan = changed(plan, leaf, Length("6 m"))
+    return plan
+
+
+def written(plan: Plan, *, derived_objects: bool = False) -> Written:
+    """A plan as a set: only what is the plan's own, but where it is said."""
+    return write_plan(plan, Identity(), derived_objects=derived_objects)
 
 
 def parsed(main: str | bytes, links: str | bytes | None = None, **companions: bytes) -> TaskData:

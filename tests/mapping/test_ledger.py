@@ -1,5 +1,5 @@
 import pytest
-from mapped import line, numbered, rich_plan, row_end, through_bytes, written
+from mapped import line, numbered, rich_plan, row_end, through_bytes, with_given_depths, written
 
 from taskkit.errors import RefusedError
 from taskkit.geometry.geodesy import distance_m
@@ -40,8 +40,7 @@ def test_what_the_driver_will_miss_is_said_in_words():
         "row end to follow: 'Drill' on 'Long Acre'; 'Drill' on 'Long Acre' with 'Drill set'",
         (
             "job 'Sow Long Acre': with 'Drill set', row end 'Drill', headland after the main field, "
-            "worked boundary 2026; "
-            "job 'Roll it': with 'Roller set'"
+            "worked boundary 2026; job 'Roll it': with 'Roller set'"
         ),
         "side 'Lane' of 'Long Acre' (road): no turning, at most 1 m beyond it",
         "keep away: 2 m from 'Gate' on 'Long Acre'",
@@ -138,7 +137,7 @@ def test_what_stays_in_the_office_is_told_for_any_plans_without_writing_them():
 
 def test_an_outline_that_went_out_because_it_was_asked_for_is_compared():
     plan = rich_plan()
-    data = write_plan(plan, Identity(), boundary=BoundaryChoice(purpose=Purpose.OFFICIAL)).data
+    data = write_plan(with_given_depths(plan), Identity(), boundary=BoundaryChoice(purpose=Purpose.OFFICIAL)).data
     back = read_plan(through_bytes(data)).plan
     (outline,) = back.fields[0].boundaries
     assert any(one.uuid == outline.uuid and one is not plan.fields[0].boundary() for one in plan.fields[0].boundaries)
@@ -149,7 +148,7 @@ def test_an_outline_that_went_out_because_it_was_asked_for_is_compared():
 
 def test_the_outline_that_was_asked_for_is_the_one_that_is_native():
     plan = rich_plan()
-    ledger = write_plan(plan, Identity(), boundary=BoundaryChoice(purpose=Purpose.OFFICIAL)).ledger
+    ledger = write_plan(with_given_depths(plan), Identity(), boundary=BoundaryChoice(purpose=Purpose.OFFICIAL)).ledger
     parts = {e.leaf.owner: e.carried for e in ledger.entries if e.leaf.path == "fields.boundaries.parts"}
     assert parts == {numbered(6): Carried.NATIVE, numbered(5): Carried.KEPT}
 

@@ -1,7 +1,7 @@
 import pytest
 from plans import numbered, small_plan
 
-from taskkit.plan.choices import boundary_of, headland_of, line_on, lines_of, row_end_of
+from taskkit.plan.choices import boundary_of, headland_of, line_on, lines_of, row_end_of, spacing_of
 from taskkit.plan.identity import derived
 from taskkit.plan.model import (
     CurvedLine,
@@ -13,6 +13,7 @@ from taskkit.plan.model import (
     SpiralLine,
     StraightLine,
 )
+from taskkit.plan.quantities import Length
 
 
 def test_a_field_has_its_own_lines_and_copies_of_the_shared_ones():
@@ -79,3 +80,17 @@ def test_of_two_row_end_plans_for_a_machine_none_is_guessed():
     whole = plan.model_copy(update={"machines": (machine,), "row_end_plans": (*plan.row_end_plans, twin)})
     assert row_end_of(whole, plan.fields[1], machine=machine.uuid) is None
     assert row_end_of(plan, plan.fields[1]) is None
+
+
+def test_headland_passes_go_by_the_spacing_of_the_first_line():
+    plan = small_plan()
+    one, other = plan.fields
+    wide, none = (one.lines[0].model_copy(update={"spacing": Length(text)}) for text in ("12 m", "0 m"))
+
+    def spacing(field, *lines):
+        return spacing_of(plan, field.model_copy(update={"lines": lines}))
+
+    assert spacing(one, wide, none) == Length("12 m")
+    assert spacing(one, none, wide) is None
+    assert spacing(other) == plan.shared_lines[0].spacing
+    assert spacing_of(plan.model_copy(update={"shared_lines": ()}), other) is None

@@ -45,6 +45,26 @@ def test_an_object_that_is_asked_for_twice_has_one_number():
     assert len(Identity().assign(fields(A, A)).entries) == 1
 
 
+def test_kinds_that_count_together_never_share_a_number():
+    together = {"field": "land", "meadow": "land"}
+    identity = Identity().assign(fields(A), together=together)
+    identity = identity.assign([Identified("meadow", B, "Low"), *fields(C), Identified("farm", D, "Home")])
+    assert (identity.number("meadow", B), identity.number("field", C)) == (1, 2)
+
+    identity = Identity().assign([*fields(A), Identified("meadow", B, "Low")], together=together)
+    identity = identity.assign([Identified("farm", D, "Home"), *fields(C, A)], together=together)
+    assert (identity.number("meadow", B), *numbers(identity, A, C), identity.number("farm", D)) == (2, 1, 3, 1)
+    assert identity.has("meadow", B)
+    assert not identity.has("field", B)
+
+
+def test_two_kinds_that_count_together_with_one_number_are_refused():
+    identity = Identity((Entry("field", 1, A, "x"), Entry("meadow", 1, B, "y")))
+    assert identity.assign(fields(A)) == identity
+    with pytest.raises(InputError, match=r"the number 1 stands for two objects, field 'x' .* and meadow 'y'"):
+        identity.assign([], together={"field": "land", "meadow": "land"})
+
+
 def test_the_file_is_made_and_only_ever_grows(tmp_path):
     first = save_identity(load_identity(tmp_path).assign(fields(A)), tmp_path)
     text = (tmp_path / "plan.ids.tsv").read_text(encoding="utf-8")
