@@ -215,6 +215,7 @@ def export(
     stored: bool = False,
     boundary: str = "",
     leave_out_unfit: bool = False,
+    one_line_per_side: bool = False,
 ) -> Exported:
     """Write a plan as task data; it is put in place only when it was validated, read back and found equal.
 
@@ -226,6 +227,7 @@ def export(
         stored: leave a zip unpacked.
         boundary: the outline of each field to write, as ``PURPOSE`` or ``PURPOSE:SEASON``; the usual one without it.
         leave_out_unfit: write the fields that can go out; without it, one that cannot stops the export.
+        one_line_per_side: write headland passes as a line along each side instead of closed curves.
 
     Raises:
         InputError: the plan, or the place, cannot be used.
@@ -245,7 +247,7 @@ def export(
     loaded, values = _plan(path)
     plan, left_out = _fit(loaded, choice, leave_out=leave_out_unfit)
     accepted = _accepted(accept_losses)
-    written = write_plan(plan, load_identity(path), boundary=choice)
+    written = write_plan(plan, load_identity(path), boundary=choice, one_line_per_side=one_line_per_side)
     target = Path(out)
     is_zip = target.suffix.lower() == ".zip"
     if not is_zip and target.name.upper() != FOLDER:

@@ -26,6 +26,9 @@ def export(
     leave_out_unfit: Annotated[
         bool, typer.Option("--leave-out-unfit", help="Write the other fields where one cannot go out, and name it.")
     ] = False,
+    one_line_per_side: Annotated[
+        bool, typer.Option("--one-line-per-side", help="Headland passes as a line a side, not as closed curves.")
+    ] = False,
     stored: Annotated[bool, typer.Option("--stored", help="Do not pack the zip: the same bytes anywhere.")] = False,
     output: FormatOption = OutputFormat.TEXT,
 ) -> None:
@@ -48,6 +51,7 @@ def export(
         stored=stored,
         boundary=boundary,
         leave_out_unfit=leave_out_unfit,
+        one_line_per_side=one_line_per_side,
     )
     render = as_json.export if output is OutputFormat.JSON else as_text.export
     finish(render(exported), act=exported.to_act_on)

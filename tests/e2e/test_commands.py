@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import shutil
 import subprocess
 import sys
 import zipfile
@@ -121,6 +122,18 @@ def test_a_second_export_keeps_the_first_beside_it(tmp_path: Path) -> None:
         assert run("export", SAMPLE, "--out", tmp_path / "stick").returncode == 0
 
     assert sorted(path.name for path in (tmp_path / "stick").iterdir()) == ["TASKDATA", "TASKDATA.old"]
+
+
+def test_headland_passes_go_out_closed_or_as_a_line_a_side(stick: Path, tmp_path: Path) -> None:
+    # A copy, because more passes are given more numbers.
+    shutil.copytree(SAMPLE, tmp_path / "plan")
+    done = run("export", tmp_path / "plan", "--out", tmp_path, "--one-line-per-side")
+
+    assert done.returncode == 0
+    closed, by_side = ((place / "TASKDATA" / "TASKDATA.XML").read_text("utf-8") for place in (stick, tmp_path))
+    # Lines along sides are more than rings, and every ring of the sample follows several sides or none.
+    assert by_side.count("<GPN ") > closed.count("<GPN ")
+    assert run("compare", SAMPLE, tmp_path / "TASKDATA").returncode == 0
 
 
 def test_somebody_elses_set_is_not_overwritten(tmp_path: Path) -> None:
