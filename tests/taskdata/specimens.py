@@ -76,7 +76,7 @@ def report_of(text, links=None, *, fast=True, oracle=False):
 
 
 def judged(data, *, fast, block, name=TASK_FILE, root=TASK_ROOT):
-    """One file read in blocks of a size: its root and the findings, references among its own elements included."""
+    """One file read in blocks of a size: its root and the findings, and what its own elements refer to if it was read to the end."""
     findings, references = Collector(), References()
     source, problem = decode(name, data)
     if problem is not None:
@@ -86,7 +86,8 @@ def judged(data, *, fast, block, name=TASK_FILE, root=TASK_ROOT):
     reading = parse(source, watch=engine, proof=Version.V4_3 if fast else None, block=block)
     if reading.stopped is not None:
         findings.add(reading.stopped)
-    references.settle(findings)
+    else:
+        references.settle(findings)
     return reading.root, findings.report()
 
 
