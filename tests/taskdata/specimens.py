@@ -76,7 +76,7 @@ def report_of(text, links=None, *, fast=True, oracle=False):
 
 
 def judged(data, *, fast, block, name=TASK_FILE, root=TASK_ROOT):
-    """One file read in blocks of a size: its root and the findings, and what its own elements refer to if it was read to the end."""
+    """One file read in blocks of a size: its root and findings; references too, if it was read to its end."""
     findings, references = Collector(), References()
     source, problem = decode(name, data)
     if problem is not None:
