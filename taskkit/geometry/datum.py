@@ -269,29 +269,16 @@ def _registered(base: CRS, source: str) -> CRS:
     """The system of the registry that has these names: a .prj file has no codes, transformations are found by them.
 
     Raises:
-        InputError: there is none, or it has another ellipsoid or meridian.
+        InputError: there is none, or it has another ellipsoid or meridian (PROJ is less than 70 % sure then).
     """
     code = base.to_authority(auth_name="EPSG", min_confidence=70)
-    known = CRS.from_authority(*code) if code else None
-    if known is None or _shape(known) != _shape(base):
+    if code is None:
         datum = base.datum.name if base.datum else base.name
         raise InputError(
             f"coordinates in {source} are on the datum {datum}, with an ellipsoid or meridian that it is not known by",
             remedy="Give the data a system that the EPSG registry knows",
         )
-    return known
-
-
-def _shape(base: CRS) -> tuple[float, ...]:
-    """What a name alone does not vouch for: the ellipsoid, to 0.1 mm and 7 digits, and the meridian, to 0.1 mm."""
-    ellipsoid, meridian = base.ellipsoid, base.prime_meridian
-    if ellipsoid is None or meridian is None:
-        return ()
-    return (
-        round(ellipsoid.semi_major_metre, 4),
-        round(ellipsoid.inverse_flattening, 4),
-        round(math.degrees(meridian.longitude * float(meridian.unit_conversion_factor)), 7),
-    )
+    return CRS.from_authority(*code)
 
 
 def _title(operation: Transformer) -> str:

@@ -11,6 +11,7 @@ import numpy as np
 
 from taskkit.errors import InputError
 from taskkit.geometry.datum import Placed, to_steering_frame
+from taskkit.geometry.frames import UNKNOWN
 from taskkit.geometry.wkb import read_areas as areas_from_wkb
 from taskkit.gis.reading import Shapes, read_areas
 from taskkit.plan.model import Boundary, Customer, Farm, Field
@@ -67,7 +68,8 @@ class Imported:
     def told(self) -> str:
         """How the coordinates came into their frame, in a sentence."""
         code = f" ({self.placed.crs_code})" if self.placed.crs_code else ""
-        return f"coordinates came in {self.placed.crs_name}{code}: {_done(self.placed)}"
+        told = f"coordinates came in {self.placed.crs_name}{code}: {_done(self.placed)}"
+        return told if self.frame != UNKNOWN else f"{told}; which frame they are really in, --frame can say"
 
 
 def fields_from(

@@ -141,6 +141,7 @@ def test_kml_is_in_wgs84_longitude_first(tmp_path: Path) -> None:
     assert areas.notes == ("1 of 2 areas have heights; they were left out",)
     made_plan = api.new(tmp_path / "plan", source=tmp_path / "drawn.kml", name_from="Name")
     assert made_plan.frame == "unknown"
+    assert made_plan.notes[0].endswith("carried as it is; which frame they are really in, --frame can say")
 
 
 def test_a_kmz_is_its_doc_kml(tmp_path: Path) -> None:
