@@ -111,6 +111,19 @@ def test_a_closed_pass_tells_what_it_runs_along_and_falls_into_one_line_per_side
     assert sum(counted.length_m(p.line, closed=False) for p in lines) == counted.length_m(closed.line, closed=True)
 
 
+@pytest.mark.parametrize("turn_deg", range(0, 90, 10))
+def test_the_arc_round_a_corner_between_two_sides_belongs_to_the_first(turn_deg):
+    turn = math.radians(turn_deg)
+    corners = [(0, 0), (300, 0), (300, 100), (120, 100), (120, 240), (0, 240)]
+    ring = [(x * math.cos(turn) - y * math.sin(turn), x * math.sin(turn) + y * math.cos(turn)) for x, y in corners]
+    sides = [SideDepth(ring[2], ring[3], 6.0), SideDepth(ring[3], ring[4], 6.0)]
+    (line,) = headland_passes(edge_depths([part(ring)], depth_m=6.0, sides=sides), spacing_m=6.0).passes
+    lengths = {p.stretches[0].along.side: counted.length_m(p.line, closed=False) for p in line.by_side()}
+    assert len(line.stretches) == 3
+    assert lengths[0] == pytest.approx(180 - 3 + math.pi * 3 / 2, abs=0.05)
+    assert lengths[1] == pytest.approx(140 - 3, abs=0.05)
+
+
 def test_an_open_pass_falls_into_lines_that_join_at_their_ends():
     sides = [SideDepth((0, 0), (400, 0), 0.0), SideDepth((400, 0), (400, 200), 6.0)]
     (line,) = headland_passes(edge_depths([part(RECTANGLE)], depth_m=6.0, sides=sides), spacing_m=6.0).passes
