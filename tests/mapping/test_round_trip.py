@@ -34,7 +34,7 @@ HALF_STEP_DEG = 0.5e-9 + 3e-14
 HALF_MM, ALONG_M = 0.0005 + 1e-12, 0.0015
 # The ends of a sector are points; where they are off by more, the ledger says so.
 SECTOR_DEG = 0.01
-EXAMPLES = 500 if os.environ.get("TASKKIT_LONG") else 60
+EXAMPLES = 5000 if os.environ.get("TASKKIT_LONG") else 500
 
 
 def near(path, value, other):
