@@ -197,7 +197,7 @@ def explanation(explained: Kind | Element | Attribute) -> str:
     elif isinstance(explained, Element):
         facts = {
             "what": "element", "name": explained.code, "title": explained.name, "about": explained.about,
-            "since": explained.since.text, "confidence": str(explained.confidence), "source": explained.source,
+            "since": explained.span.since.text, "confidence": str(explained.confidence), "source": explained.source,
             "attributes": list(explained.attributes), "children": list(explained.children),
         }  # fmt: skip
     else:
@@ -207,7 +207,7 @@ def explanation(explained: Kind | Element | Attribute) -> str:
             "minimum": _number(explained.minimum), "maximum": _number(explained.maximum),
             "max_length": explained.max_length, "pattern": explained.pattern, "unit": explained.unit,
             "values": {value.value: value.meaning for value in explained.values}, "target": explained.target,
-            "since": explained.since.text, "confidence": str(explained.confidence), "source": explained.source,
+            "since": explained.span.since.text, "confidence": str(explained.confidence), "source": explained.source,
         }  # fmt: skip
     return _dump(facts)
 

@@ -345,7 +345,7 @@ def _element(element: Element) -> Iterator[str]:
         for rule in element.children.values()
     )
     yield from _titled("Holds", holds or "no other element")
-    yield from _titled("Since", f"version {element.since.text}")
+    yield from _titled("Since", f"version {element.span.since.text}")
     yield from _titled("Source", f"{element.source}; confidence {element.confidence}")
 
 
@@ -364,7 +364,7 @@ def _attribute(attribute: Attribute) -> Iterator[str]:
         yield from _titled("Names", "any element with an identifier" if attribute.target == ANY else attribute.target)
     for value in attribute.values:
         yield f"    {value.value:>3}  {value.meaning}"
-    yield from _titled("Since", f"version {attribute.since.text}")
+    yield from _titled("Since", f"version {attribute.span.since.text}")
     yield from _titled("Source", f"{attribute.source}; confidence {attribute.confidence}")
     if attribute.confidence is not Confidence.HIGH:
         yield from _titled("Note", "Breaking this makes a warning, never an error: look it up in the standard.")

@@ -133,16 +133,6 @@ class Attribute:
     about: str
     span: Span
 
-    @property
-    def since(self) -> Version:
-        """The first version that has it."""
-        return self.span.since
-
-    @property
-    def until(self) -> Version | None:
-        """The last version that has it, None where it is still there."""
-        return self.span.until
-
 
 @dataclass(frozen=True, slots=True)
 class ChildRule:
@@ -192,16 +182,6 @@ class Element:
     confidence: Confidence
     source: str
     span: Span
-
-    @property
-    def since(self) -> Version:
-        """The first version that has it."""
-        return self.span.since
-
-    @property
-    def until(self) -> Version | None:
-        """The last version that has it, None where it is still there."""
-        return self.span.until
 
 
 @dataclass(frozen=True, slots=True)

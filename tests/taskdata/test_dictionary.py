@@ -48,10 +48,10 @@ def test_every_child_names_an_element_that_is_there_as_long_as_it_may_be_held():
 
 def test_a_row_is_no_older_than_what_it_belongs_to():
     for d, rule in RULES:
-        assert rule.span.since >= max(d.elements[rule.parent].since, d.elements[rule.child].since)
+        assert rule.span.since >= max(d.elements[rule.parent].span.since, d.elements[rule.child].span.since)
     for d, attribute in ATTRIBUTES:
-        assert attribute.since >= d.elements[attribute.element].since
-        assert all(v.span.since >= attribute.since or attribute.until for v in attribute.values)
+        assert attribute.span.since >= d.elements[attribute.element].span.since
+        assert all(v.span.since >= attribute.span.since or attribute.span.until for v in attribute.values)
 
 
 def test_every_element_is_reached_from_a_root_and_the_file_it_stands_in_is_that_of_the_root():
@@ -174,7 +174,7 @@ def test_a_limit_that_changed_is_that_of_the_version():
     # From memory: the structure label grew from 7 to 39 octets.
     lengths = {v: dictionary(v).elements["DVC"].attributes["F"].max_length for v in Version}
     assert lengths == {v: 7 if v.major == 3 else 39 for v in Version}
-    assert dictionary(Version.V3_3).elements["DVC"].attributes["F"].until is Version.V3_3
+    assert dictionary(Version.V3_3).elements["DVC"].attributes["F"].span.until is Version.V3_3
 
 
 def test_values_of_version_four_are_not_in_version_three():
